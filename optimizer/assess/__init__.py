@@ -1,0 +1,1 @@
+"""One layout and everything true of it, from first principles."""

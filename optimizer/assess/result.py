@@ -1,0 +1,226 @@
+"""What is known of one layout: plain records that the views print and nothing else computes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from optimizer.errors import Origin
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """Where one copy of a part sits: `unit` is the part's name, with "#2" for further copies."""
+
+    unit: str
+    part: str
+    model: str
+    site: str
+    measured_mass_kg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Routing:
+    """How one line runs: the option bought and the routing nodes passed, site to site.
+
+    `nodes` is empty when both ends sit at one site. `measured_length_m` is a built line's.
+    """
+
+    line: str
+    option: str
+    unit_a: str
+    unit_b: str
+    nodes: tuple[str, ...]
+    measured_length_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A full answer to "what goes where": a place for every part and a route for every line."""
+
+    placements: tuple[Placement, ...]
+    routings: tuple[Routing, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PartReport:
+    """One placed part. `metabolic_w` is what it costs there, at the margin of the trunk load."""
+
+    unit: str
+    part: str
+    model: str
+    site: str
+    segment: str
+    side: str
+    mass_kg: float
+    distance_m: float
+    """Distance from the hip's mediolateral axis in the standing body, sagittal plane."""
+    metabolic_w: float
+    metabolic_pct: float
+    swing_inertia_kg_m2: float
+    """Added about the hip of its own side, at the study's pose; 0 on the trunk."""
+    score: float
+
+
+@dataclass(frozen=True, slots=True)
+class LineReport:
+    """One routed line: `length_m` is cut length with joint slack and service slack."""
+
+    line: str
+    kind: str
+    option: str
+    size: str
+    unit_a: str
+    unit_b: str
+    site_a: str
+    site_b: str
+    nodes: tuple[str, ...]
+    length_m: float
+    slack_m: float
+    bend_rad: float
+    joints: tuple[str, ...]
+    """Joints crossed, e.g. ("hip.left", "knee.left")."""
+    mass_kg: float
+    metabolic_w: float
+    swing_inertia_kg_m2: float
+    max_length_m: float | None
+    cautions: tuple[str, ...] = ()
+    physics: Mapping[str, float] = field(default_factory=dict)
+    """Further figures by name with the unit in it, e.g. {"fill_ms": 96.0}."""
+
+
+@dataclass(frozen=True, slots=True)
+class LimitReport:
+    """One limit and how the layout stands: `slack` >= 0 is met; values in `unit`.
+
+    `kind` groups ("site_volume", "segment_mass", "line_length", ...); `subject` is what it is
+    about (a site, "thigh.left", a line). `label` says it in words.
+    """
+
+    kind: str
+    subject: str
+    label: str
+    value: float
+    limit: float
+    slack: float
+    unit: str
+    binding: bool
+    origin: Origin
+
+    @property
+    def met(self) -> bool:
+        """Whether the limit holds, to the program's own tolerance of 2e-6 of the limit."""
+        return self.slack >= -2e-6 * max(1.0, abs(self.limit))
+
+
+@dataclass(frozen=True, slots=True)
+class SwingInertia:
+    """Added and bare moment of inertia of one leg about one joint's mediolateral axis."""
+
+    side: str
+    joint: str
+    bare_kg_m2: float
+    added_kg_m2: float
+
+    @property
+    def added_pct(self) -> float:
+        """Added inertia as a percentage of the bare leg's."""
+        return 100.0 * self.added_kg_m2 / self.bare_kg_m2
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """Everything true of one layout, recomputed from the study."""
+
+    layout: Layout
+    parts: tuple[PartReport, ...]
+    """Vest first, foot last: trunk, thigh, shank, foot, then off the body."""
+    lines: tuple[LineReport, ...]
+    holder_mass_kg: Mapping[str, float]
+    """Holder mass of every site in use, by site name."""
+    mass_kg: Mapping[str, float]
+    """Worn mass by segment ("trunk", "thigh.left", ...), parts, holders and lines."""
+    total_mass_kg: float
+    off_body_mass_kg: float
+    leg_w: float
+    trunk_w: float
+    metabolic_w: float
+    metabolic_pct: float
+    walking_w: float
+    """The wearer's own net walking power, the 100 % of `metabolic_pct`."""
+    assist_w: float
+    """Mean positive assist power that would pay the mass back (efficiency 0.41)."""
+    swing_inertia: tuple[SwingInertia, ...]
+    swing_inertia_pct: float
+    """Added about the hip, both legs summed, as % of one bare leg."""
+    discomfort: float
+    score: float
+    limits: tuple[LimitReport, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def feasible(self) -> bool:
+        """Whether every limit is met."""
+        return all(limit.met for limit in self.limits)
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """What the solver proved of one layout.
+
+    `status` is "optimal" (proven to the gap asked for), "time_limit", "interrupted" or
+    "given" (a layout somebody else chose). `bound` is the proven lower bound on the score.
+    """
+
+    status: str
+    score: float
+    bound: float
+    gap: float
+    seconds: float
+    branch_nodes: int
+
+
+@dataclass(frozen=True, slots=True)
+class RankedLayout:
+    """A layout with its rank (1 = best), what is true of it and what was proven."""
+
+    rank: int
+    assessment: Assessment
+    proof: Proof
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """The answer of `place`: ranked layouts and how the search went.
+
+    `exhausted` is True when there are no further layouts than those listed. `size` holds
+    counts such as "choices", "choices_after_presolve", "rows", "columns".
+    """
+
+    study_name: str
+    layouts: tuple[RankedLayout, ...]
+    exhausted: bool
+    seconds: float
+    size: Mapping[str, int]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Obstacle:
+    """One reason why nothing fits, in words, with where the limit was written."""
+
+    text: str
+    origin: Origin
+    kind: str = ""
+    subject: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Infeasible:
+    """No layout meets every limit. `obstacles` together cannot all hold."""
+
+    study_name: str
+    obstacles: tuple[Obstacle, ...]
+    unplaceable: tuple[str, ...]
+    seconds: float
+    warnings: tuple[str, ...] = ()

@@ -1,0 +1,1 @@
+"""The wearer: segments, poses, sites in space, swing inertia and swing dynamics."""

@@ -1,0 +1,42 @@
+"""The command line: parse, call, show. Nothing is computed here.
+
+Exit codes: 0 done; 1 a fault of limbtrim itself; 2 input that cannot be used; 3 no layout meets
+every limit (`place`), or the given one breaks one (`weigh`); 4 stopped before any layout was
+found; 130 interrupted before there was an answer.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from optimizer._version import __version__
+
+if TYPE_CHECKING:
+    import typer
+
+EXIT_CODES = (
+    "Exit codes: 0 done; 2 input that cannot be used; 3 no layout meets every limit, or the "
+    "weighed one breaks one; 4 stopped before any layout was found."
+)
+CAUTION = (
+    "Costs are population averages, not a prescription. Test on the bench first. Local codes, "
+    "medical-device rules, and licensed orthotists and clinicians decide what may be worn."
+)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line; exits the process with the command's code."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    if given in (["--version"], ["-V"]):
+        print(f"limbtrim {__version__}")  # before anything heavy is imported
+        return
+    build_app()(args=given or ["--help"], prog_name="limbtrim")
+
+
+def build_app() -> typer.Typer:
+    """The typer application."""
+    from optimizer.commands import _app
+
+    return _app.app

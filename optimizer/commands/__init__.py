@@ -1,0 +1,1 @@
+"""One small module per command: ask, and hand the answer to a view."""

@@ -1,0 +1,94 @@
+"""What all commands share: an answer shown as tables or JSON, errors told once, exit codes."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rich.console import RenderableType
+
+from optimizer.errors import DisagreementError, Flaw, InputError, Origin
+from optimizer.views.console import Consoles, show
+
+OK = 0
+FAULT = 1
+BAD_INPUT = 2
+INFEASIBLE = 3
+STOPPED = 4
+INTERRUPTED = 130
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a command found: as a document, as tables (made only when asked for), its exit code."""
+
+    document: Mapping[str, Any]
+    view: Callable[[], RenderableType]
+    code: int = OK
+
+
+def answer(consoles: Consoles, json_to: str | None, ask: Callable[[], Answer]) -> int:
+    """Ask, show, and return the exit code.
+
+    `json_to` None: tables on stdout. "-": the document on stdout instead. A path: the document
+    to that file, and the tables on stdout.
+    """
+    try:
+        found = ask()
+        if json_to is not None:
+            _write_json(found.document, json_to)
+        if json_to != "-":
+            show(consoles.out, found.view())
+        sys.stdout.flush()
+        return found.code
+    except InputError as error:
+        from optimizer.views.errors import error_text
+
+        consoles.err.print(error_text(error, consoles.err.width), soft_wrap=True)
+        return BAD_INPUT
+    except DisagreementError as error:
+        consoles.err.print(
+            f"limbtrim: a fault of the program, not of the study: {error}. "
+            "No answer is given rather than a doubtful one; please report this with the study."
+        )
+        return FAULT
+    except KeyboardInterrupt:
+        consoles.err.print("limbtrim: stopped by hand before there was an answer")
+        return INTERRUPTED
+    except BrokenPipeError:
+        # whoever read the output has seen enough; keep the interpreter from complaining later
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return OK
+
+
+def _write_json(document: Mapping[str, Any], json_to: str) -> None:
+    from optimizer._write import write_whole
+    from optimizer.views.json import encode
+
+    text = encode(document)
+    if json_to == "-":
+        sys.stdout.flush()
+        sys.stdout.buffer.write(text.encode())  # UTF-8 whatever the terminal's charset
+        sys.stdout.buffer.flush()
+        return
+    try:
+        write_whole(Path(json_to), text)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        found = f"{json_to}, which cannot be written: {reason}"
+        raise InputError(
+            [Flaw(Origin("--json"), found, "a file in a folder you may write")]
+        ) from error
+
+
+def overrides(assignments: Sequence[str]) -> Mapping[str, object] | None:
+    """What `--set path=value` (repeatable) says, by path; None where nothing is set."""
+    if not assignments:
+        return None
+    from optimizer.study.overrides import parse_overrides
+
+    return parse_overrides(assignments)

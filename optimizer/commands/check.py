@@ -1,0 +1,17 @@
+"""`limbtrim check`: is a study in order, and what was read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from optimizer.commands._run import Answer, overrides
+
+
+def check(study_path: str, settings: Sequence[str] = ()) -> Answer:
+    """Read a study with all its tables; every flaw is raised at once."""
+    from optimizer.study.load import load_study
+    from optimizer.views.header import study_view
+    from optimizer.views.json import study_document
+
+    study = load_study(study_path, overrides(settings))
+    return Answer(study_document(study), lambda: study_view(study))

@@ -1,0 +1,47 @@
+"""`limbtrim place`: the ranked, proven-best layouts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer, overrides
+from optimizer.views.console import Consoles
+
+
+def place(
+    consoles: Consoles,
+    study_path: str | None,
+    *,
+    top: int | None = None,
+    gap: float | None = None,
+    time_limit_s: float | None = None,
+    settings: Sequence[str] = (),
+    quiet: bool = False,
+) -> Answer:
+    """Solve a study, or the demo where none is given."""
+    from optimizer.assess.result import Infeasible
+    from optimizer.solve.place import place as solve
+    from optimizer.study.load import demo_path, load_study
+    from optimizer.views.json import infeasible_document, ranking_document
+    from optimizer.views.page import infeasible_page, ranking_page, stopped_page
+    from optimizer.views.progress import ProgressLine
+    from optimizer.views.ranking import effort_words
+
+    study = load_study(demo_path() if study_path is None else study_path, overrides(settings))
+    if study_path is None and not quiet:
+        consoles.err.print("limbtrim: no study given, so this is the demo")
+    with ProgressLine(consoles.err, quiet=quiet) as progress:
+        found = solve(study, top, gap, time_limit_s, progress)
+    if isinstance(found, Infeasible):
+        return Answer(
+            infeasible_document(study, found),
+            lambda: infeasible_page(study, found),
+            INFEASIBLE,
+        )
+    if not quiet:
+        consoles.err.print(f"limbtrim: {effort_words(found)}")
+    if not found.layouts:
+        return Answer(ranking_document(study, found), lambda: stopped_page(study, found), STOPPED)
+    return Answer(
+        ranking_document(study, found), lambda: ranking_page(study, found, consoles.out), OK
+    )

@@ -1,0 +1,35 @@
+"""`limbtrim weigh`: what a given or as-built layout costs, and whether it keeps the limits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from optimizer.commands._run import INFEASIBLE, OK, Answer, overrides
+from optimizer.views.console import Consoles
+
+
+def weigh(
+    consoles: Consoles,
+    study_path: str,
+    layout_path: str,
+    *,
+    lines_path: str | None = None,
+    rank: int = 1,
+    settings: Sequence[str] = (),
+) -> Answer:
+    """Assess the layout in a file; one that breaks a limit is told in full, with exit code 3."""
+    from optimizer.assess.layout_file import read_given_layout
+    from optimizer.assess.weigh import weigh as assess
+    from optimizer.setting import build_setting
+    from optimizer.study.load import load_study
+    from optimizer.views.json import assessment_document
+    from optimizer.views.page import assessment_page
+
+    setting = build_setting(load_study(study_path, overrides(settings)))
+    given = read_given_layout(layout_path, setting, rank, lines_path)
+    found = assess(setting, given.layout)
+    return Answer(
+        assessment_document(setting.study, found, given.assumed),
+        lambda: assessment_page(setting.study, found, consoles.out, given.assumed),
+        OK if found.feasible else INFEASIBLE,
+    )

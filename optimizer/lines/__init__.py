@@ -1,0 +1,1 @@
+"""Lines between parts: where they may run, and what tubes, hoses, cables and wires do."""

@@ -1,0 +1,108 @@
+"""Study limits as rows over the quantities. To add a limit, add a function to `LIMITS`.
+
+A limit that concerns one site alone (a capacity) belongs in `optimizer.problem.caps`; one that
+concerns a line's length in its cases.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from optimizer.body.inertia import bare_leg_inertia
+from optimizer.problem.arrays import LimitRow
+from optimizer.problem.quantities import (
+    BODY_KEYS,
+    INDEX,
+    INERTIA,
+    LEG_KEYS,
+    MASS,
+    NAMES,
+    SITES_IN_USE,
+    key_name,
+)
+from optimizer.setting import Setting
+from optimizer.study.model import SIDES, LimitSpec
+
+Maker = Callable[[LimitSpec, Setting], list[LimitRow]]
+
+
+def _row(
+    spec: LimitSpec,
+    subject: str,
+    label: str,
+    terms: dict[str, float],
+    unit: str,
+    scale: float,
+    upper: float | None = None,
+) -> LimitRow:
+    coefficients = np.zeros(len(NAMES))
+    for name, value in terms.items():
+        coefficients[INDEX[name]] += value
+    return LimitRow(
+        spec.kind,
+        subject,
+        label,
+        coefficients,
+        spec.value if upper is None else upper,
+        unit,
+        scale,
+        spec.origin,
+    )
+
+
+def _segment_mass(spec: LimitSpec, setting: Setting) -> list[LimitRow]:
+    return [
+        _row(spec, key_name(key), f"mass on {words(key)}", {MASS[key]: 1.0}, "g", 1e3)
+        for key in BODY_KEYS
+        if key[0] == spec.subject
+    ]
+
+
+def _device_mass(spec: LimitSpec, setting: Setting) -> list[LimitRow]:
+    return [_row(spec, "device", "worn mass", {MASS[key]: 1.0 for key in BODY_KEYS}, "g", 1e3)]
+
+
+def _left_right_mass(spec: LimitSpec, setting: Setting) -> list[LimitRow]:
+    rows = []
+    for more, less in (SIDES, SIDES[::-1]):
+        terms = {MASS[key]: (1.0 if key[1] == more else -1.0) for key in LEG_KEYS}
+        label = f"mass of the {more} leg beyond the {less}"
+        rows.append(_row(spec, f"{more}>{less}", label, terms, "g", 1e3))
+    return rows
+
+
+def _left_right_swing_inertia(spec: LimitSpec, setting: Setting) -> list[LimitRow]:
+    """The value is a percentage of one bare leg's moment of inertia about the hip."""
+    bare = bare_leg_inertia(setting.wearer, "right", "hip", setting.study.inertia_pose)
+    rows = []
+    for more, less in (SIDES, SIDES[::-1]):
+        terms = {INERTIA["hip", more]: 100.0 / bare, INERTIA["hip", less]: -100.0 / bare}
+        label = f"swing inertia of the {more} leg beyond the {less}"
+        rows.append(_row(spec, f"{more}>{less}", label, terms, "% of the bare leg", 1.0))
+    return rows
+
+
+def _sites_in_use(spec: LimitSpec, setting: Setting) -> list[LimitRow]:
+    return [_row(spec, "garment", "sites in use", {SITES_IN_USE: 1.0}, "sites", 1.0)]
+
+
+#: Limit kind -> the rows it makes.
+LIMITS: dict[str, Maker] = {
+    "segment_mass": _segment_mass,
+    "device_mass": _device_mass,
+    "left_right_mass": _left_right_mass,
+    "left_right_swing_inertia": _left_right_swing_inertia,
+    "sites_in_use": _sites_in_use,
+}
+
+
+def words(key: tuple[str, str]) -> str:
+    """("thigh", "left") -> "the left thigh"."""
+    return f"the {key[1]} {key[0]}" if key[1] in SIDES else f"the {key[0]}"
+
+
+def limit_rows(setting: Setting) -> tuple[LimitRow, ...]:
+    """All rows of the study's limits, in the order written."""
+    return tuple(row for spec in setting.study.limits for row in LIMITS[spec.kind](spec, setting))

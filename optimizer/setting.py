@@ -1,0 +1,34 @@
+"""The stage a study plays on: wearer, energy model and routing graph, made once per study."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from optimizer.body.wearer import Wearer, build_wearer
+from optimizer.energy.model import EnergyModel, energy_model
+from optimizer.lines.graph import RoutingGraph, build_graph
+from optimizer.study.model import Study
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A study with what follows from it before anything is decided."""
+
+    study: Study
+    wearer: Wearer
+    energy: EnergyModel
+    graph: RoutingGraph
+
+
+def build_setting(study: Study) -> Setting:
+    """Build the wearer, the energy model and the routing graph of `study`.
+
+    Raises
+    ------
+    InputError
+        If the wearer, a model name or a route of the study cannot be used.
+    """
+    wearer = build_wearer(study.wearer)
+    energy = energy_model(study.energy, wearer, study.task)
+    graph = build_graph(wearer, study.sites, study.routes)
+    return Setting(study, wearer, energy, graph)

@@ -1,0 +1,1 @@
+"""The program, its solver, and the answers it gives."""

@@ -1,0 +1,52 @@
+"""Solutions of the program as layouts with names, and back."""
+
+from __future__ import annotations
+
+from optimizer.assess.result import Layout, Placement, Routing
+from optimizer.problem.arrays import Problem
+from optimizer.setting import Setting
+from optimizer.solve.program import Solution
+
+#: What makes two layouts the same: per bundle of copies the places and models, sorted.
+Identity = tuple[object, ...]
+
+
+def layout_of(setting: Setting, problem: Problem, solution: Solution) -> Layout:
+    """Name the choices and routes of a solution."""
+    placements = tuple(
+        Placement(
+            unit=slot.unit,
+            part=slot.part,
+            model=slot.models[int(problem.choice_model[c])],
+            site=problem.site_names[int(problem.choice_site[c])],
+        )
+        for slot, c in zip(problem.slots, solution.chosen, strict=True)
+    )
+    nodes = setting.graph.nodes
+    routings = tuple(
+        Routing(
+            line=line.name,
+            option=line.options[option],
+            unit_a=problem.slots[line.slot_a].unit,
+            unit_b=problem.slots[line.slot_b].unit,
+            nodes=tuple(nodes[n] for n in route.nodes),
+        )
+        for line, (option, route) in zip(problem.lines, solution.routes, strict=True)
+    )
+    return Layout(placements, routings)
+
+
+def identity(problem: Problem, chosen: tuple[int, ...]) -> Identity:
+    """The layout up to swapping interchangeable copies: equal identities are one layout."""
+
+    def spot(slot: int) -> tuple[int, int]:
+        c = chosen[slot]
+        return int(problem.choice_site[c]), int(problem.choice_model[c])
+
+    copied = {slot for group in problem.exchange for bundle in group for slot in bundle}
+    singles = tuple(spot(p) for p in range(len(problem.slots)) if p not in copied)
+    groups = tuple(
+        tuple(sorted(tuple(spot(slot) for slot in bundle) for bundle in group))
+        for group in problem.exchange
+    )
+    return singles, groups

@@ -1,0 +1,269 @@
+"""A formulated program alive in the solver: solve it, read layouts, cut them off, change it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+
+from optimizer.problem.arrays import Array, LineCase, LineRow, Objective, Problem
+from optimizer.problem.presolve import Reduced, Switches, route_of
+from optimizer.problem.routing import Route
+from optimizer.solve.formulation import TRUNK_LOAD, Formulation, RowKey, formulate
+from optimizer.solve.highs import LiveModel, Matrix, Outcome, Tick
+
+#: Tangents laid under a curved trunk model before solving; more are added where a solution lands.
+FIRST_TANGENTS = 8
+#: A curved model's tangents are tight enough when the exact curve lies within this many score
+#: points of them at the solution.
+CURVE_TOLERANCE = 1e-9
+
+
+#: How far a limit may be overstepped before it counts as broken, relative (the solver's own).
+FEASIBILITY = 2e-6
+
+
+@dataclass(frozen=True)
+class Solution:
+    """A solution read as choices: the chosen choice of every slot, and every line's route.
+
+    `routes[l]` is (option, route); `score` is recomputed from the arrays with
+    the exact trunk curve, not the solver's objective.
+    """
+
+    chosen: tuple[int, ...]
+    routes: tuple[tuple[int, Route], ...]
+    quantities: Array
+    score: float
+
+
+class Program:
+    """The program of one reduced problem under one objective."""
+
+    def __init__(
+        self,
+        reduced: Reduced,
+        objective: Objective | None = None,
+        *,
+        switches: Switches = Switches(),  # noqa: B008 - frozen
+        seed: int = 0,
+        threads: int = 1,
+    ):
+        self.problem: Problem = reduced.problem
+        self.reduced, self.switches = reduced, switches
+        self.objective = objective or self.problem.objective
+        self._run = {"seed": seed, "threads": threads}
+        self._cheapest: frozenset[int] = frozenset()
+        self._tangents: list[float] = []
+        self._excluded: list[tuple[int, ...]] = []
+        if self.objective.curve is not None:
+            self._tangents = [float(v) for v in np.linspace(0, self._heaviest(), FIRST_TANGENTS)]
+        self._write()
+
+    def _write(self) -> None:
+        """Formulate and hand over to the solver, with all tangents and exclusions so far."""
+        self.formulation: Formulation = formulate(
+            self.reduced, self.objective, self.switches, self._cheapest
+        )
+        matrix = compile_matrix(self.formulation, self.objective)
+        self.rows: list[RowKey] = [(r.group, r.subject) for r in self.formulation.rows]
+        self.row_lower, self.row_upper = matrix.row_lower, matrix.row_upper
+        self.live = LiveModel(matrix, **self._run)
+        self._load_row = self._trunk_load_terms()
+        for load in self._tangents:
+            self._tangent_row(load)
+        for chosen in self._excluded:
+            self._exclusion_row(chosen)
+
+    # -- solving ---------------------------------------------------------------------------
+
+    def solve(
+        self,
+        *,
+        gap: float = 0.0,
+        time_limit_s: float = inf,
+        cutoff: float | None = None,
+        on_tick: Callable[[Tick], None] | None = None,
+    ) -> tuple[Outcome, Solution | None]:
+        """Solve, tightening the tangents of a curved trunk model until they are exact.
+
+        Raises SolveInterrupted on Ctrl-C.
+        """
+        spent, nodes = 0.0, 0
+        while True:
+            outcome = self.live.solve(
+                gap=gap, time_limit_s=time_limit_s - spent, cutoff=cutoff, on_tick=on_tick
+            )
+            spent, nodes = spent + outcome.seconds, nodes + outcome.nodes
+            solution = None if outcome.x is None else self.read(outcome.x)
+            outcome = Outcome(
+                outcome.status,
+                outcome.x,
+                outcome.objective,
+                outcome.bound,
+                outcome.gap,
+                nodes,
+                spent,
+            )
+            if solution is None or outcome.x is None:
+                return outcome, solution
+            astray = self._astray(outcome.x, solution)
+            if astray:
+                self._cheapest |= astray
+                self._write()
+                continue
+            if outcome.status != "optimal":
+                return outcome, solution
+            if self.objective.curve is None:
+                return outcome, solution
+            load = float(solution.quantities[TRUNK_LOAD])
+            assert self.formulation.columns.w is not None
+            watts = float(outcome.x[self.formulation.columns.w])
+            short = self.objective.curve_weight * (self.objective.curve(load) - watts)
+            if short <= CURVE_TOLERANCE:
+                return outcome, solution
+            self.add_tangent(load)
+
+    def add_tangent(self, load_kg: float) -> None:
+        """Lay a tangent of the trunk curve at a load: w >= curve(L0) + slope(L0) (L - L0)."""
+        self._tangents.append(load_kg)
+        self._tangent_row(load_kg)
+
+    def _tangent_row(self, load_kg: float) -> None:
+        objective = self.objective
+        assert objective.curve is not None and objective.curve_slope is not None
+        slope = objective.curve_slope(load_kg)
+        value = objective.curve(load_kg)
+        index, weight = self._load_row
+        self.live.add_row(
+            value - slope * load_kg,
+            inf,
+            np.append(index, self.formulation.columns.w),
+            np.append(-slope * weight, 1.0),
+        )
+
+    def exclude(self, chosen: tuple[int, ...]) -> None:
+        """Forbid one layout: at least one slot must sit elsewhere or be another model."""
+        self._excluded.append(chosen)
+        self._exclusion_row(chosen)
+
+    def _exclusion_row(self, chosen: tuple[int, ...]) -> None:
+        columns = [self.formulation.columns.x[c] for c in chosen]
+        self.live.add_row(-inf, len(columns) - 1.0, np.array(columns), np.ones(len(columns)))
+
+    def _astray(self, x: Array, solution: Solution) -> frozenset[int]:
+        """Lines the solver led another way than their own, if a limit breaks without that."""
+        broken = any(
+            float(solution.quantities @ limit.coefficients) - limit.upper
+            > FEASIBILITY * max(1.0, abs(limit.upper))
+            for limit in self.problem.limits
+        )
+        if not broken:
+            return frozenset()
+        run: dict[int, set[tuple[int, int]]] = {}
+        for (number, _, a, d), column in self.formulation.columns.f.items():
+            if x[column] > 0.5:
+                run.setdefault(number, set()).add((a, d))
+        return frozenset(
+            number
+            for number, (_, route) in enumerate(solution.routes)
+            if run.get(number, set()) != set(route.arcs) and number not in self._cheapest
+        )
+
+    # -- reading ---------------------------------------------------------------------------
+
+    def read(self, x: Array) -> Solution:
+        """Read a solver's vector as choices and routes, and add up its quantities anew."""
+        p, cols = self.problem, self.formulation.columns
+        chosen = [-1] * len(p.slots)
+        for c, var in cols.x.items():
+            if x[var] > 0.5:
+                chosen[int(p.choice_slot[c])] = c
+        options = [0] * len(p.lines)
+        for (number, option, _), column in cols.g.items():
+            if x[column] > 0.5:
+                options[number] = option
+        return solution_of(p, tuple(chosen), tuple(options), self.objective)
+
+    def _trunk_load_terms(self) -> tuple[Array, Array]:
+        weights = self.formulation.quantities[:, TRUNK_LOAD]
+        index = np.flatnonzero(weights)
+        return index, weights[index]
+
+    def _heaviest(self) -> float:
+        """An upper bound on the trunk load worth laying tangents for [kg]."""
+        p = self.problem
+        heaviest = sum(
+            float(p.choice_q[p.choices_of(slot), TRUNK_LOAD].max(initial=0.0))
+            for slot in range(len(p.slots))
+        )
+        return heaviest + float(p.use_q[:, TRUNK_LOAD].sum())
+
+
+def solution_of(
+    problem: Problem,
+    chosen: tuple[int, ...],
+    options: tuple[int, ...],
+    objective: Objective,
+) -> Solution:
+    """Route every line, and add up the quantities and the exact score of given choices.
+
+    Raises
+    ------
+    ValueError
+        If a line cannot join the places of its ends as bought.
+    """
+    p = problem
+    q = p.choice_q[list(chosen)].sum(axis=0)
+    q = q + p.use_q[sorted({int(p.choice_site[c]) for c in chosen})].sum(axis=0)
+    routes = []
+    for line, option in zip(p.lines, options, strict=True):
+        a, b = chosen[line.slot_a], chosen[line.slot_b]
+        case = case_of(line, option, int(p.choice_model[a]), int(p.choice_model[b]))
+        site_a, site_b = int(p.choice_site[a]), int(p.choice_site[b])
+        route = None if case is None else route_of(p, line, case, site_a, site_b)
+        if route is None:
+            raise ValueError(f"line {line.name} as {line.options[option]} is out of reach")
+        routes.append((option, route))
+        rate = line.mass_kg_per_m[option]
+        end_kg = 0.5 * line.slack_m * rate + line.end_mass_kg[option]
+        q = q + end_kg * (p.site_q[site_a] + p.site_q[site_b])
+        for arc, _ in route.arcs:
+            q = q + rate * p.arc_length_m[arc] * p.arc_q[arc]
+    score = float(q @ objective.linear)
+    if objective.curve is not None:
+        score += objective.curve_weight * objective.curve(float(q[TRUNK_LOAD]))
+    return Solution(chosen, tuple(routes), q, score)
+
+
+def case_of(line: LineRow, option: int, model_a: int, model_b: int) -> LineCase | None:
+    """The case a line is bought as, given its option and its ends' models; None if impossible."""
+    for case in line.cases:
+        if (
+            case.option == option
+            and case.model_a in (None, model_a)
+            and case.model_b in (None, model_b)
+        ):
+            return case
+    return None
+
+
+def compile_matrix(formulation: Formulation, objective: Objective) -> Matrix:
+    """The arrays of a formulation under an objective."""
+    rows = formulation.rows
+    n = len(formulation.names)
+    lengths = [len(row.columns) for row in rows]
+    binary = np.array([kind != "w" for kind, _ in formulation.names])
+    return Matrix(
+        cost=formulation.costs(objective),
+        col_lower=np.zeros(n),
+        col_upper=np.where(binary, 1.0, inf),
+        integer=binary,
+        start=np.concatenate([[0], np.cumsum(lengths)]).astype(np.int32),
+        index=np.array([c for row in rows for c in row.columns], dtype=np.int32),
+        value=np.array([v for row in rows for v in row.coefficients]),
+        row_lower=np.array([row.lower for row in rows]),
+        row_upper=np.array([row.upper for row in rows]),
+    )

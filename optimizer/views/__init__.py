@@ -1,0 +1,1 @@
+"""Showing answers: terminal tables, JSON, pandas frames. The views compute nothing."""

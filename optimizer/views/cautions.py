@@ -1,0 +1,33 @@
+"""What must be said beside every number somebody could act on."""
+
+from __future__ import annotations
+
+from rich.console import Group
+
+from optimizer.views.table import section
+from optimizer.views.words import bullets
+
+CAUTIONS: tuple[str, ...] = (
+    "Costs are population averages from small treadmill studies whose coefficients agree only "
+    "to a factor of about 2: good for comparing layouts, not a prediction for one person and "
+    "not a prescription.",
+    "Test a layout on the bench first, unworn, before anyone walks with it.",
+    "Local codes, medical-device rules, and licensed orthotists and clinicians decide what may "
+    "be worn, by whom and for how long.",
+)
+
+BASIS: tuple[str, ...] = (
+    "Leg costs are published per kg of total added mass; a load on one leg is counted at the "
+    "same cost per kg, as no evidence was found for another.",
+)
+
+
+def cautions_view() -> Group:
+    """The cautions as a section."""
+    return section("Before anyone acts on this", *bullets(CAUTIONS))
+
+
+def warnings_view(*sources: tuple[str, ...]) -> Group | None:
+    """All warnings, each once, in the order given; None when there are none."""
+    unique = tuple(dict.fromkeys(text for source in sources for text in source))
+    return section("Warnings", *bullets(unique)) if unique else None

@@ -1,0 +1,132 @@
+"""The ranked list and what was proven of it."""
+
+from __future__ import annotations
+
+from rich.console import Console, Group
+from rich.text import Text
+
+from optimizer.assess.result import Proof, RankedLayout, Ranking
+from optimizer.views.differences import differences
+from optimizer.views.quantity import column, distinct_column, number, small_percent
+from optimizer.views.table import Cell, Column, is_wide, section, table
+from optimizer.views.words import Words, counted
+
+PROVEN_GAP = 1e-9
+
+
+def ranking_view(ranking: Ranking, console: Console) -> Group:
+    """The ranked table with the proof in words under it."""
+    layouts = ranking.layouts
+    return section(
+        f"Best {counted(len(layouts), 'layout')}" if len(layouts) != 1 else "Best layout",
+        _table(layouts, is_wide(console)),
+        Text(""),
+        *(Words(line, style) for line, style in proof_lines(ranking)),
+    )
+
+
+def _table(layouts: tuple[RankedLayout, ...], wide: bool) -> Group:
+    found = [ranked.assessment for ranked in layouts]
+    columns = [Column("rank"), Column("score"), Column("penalty", "W"), Column("of walking", "%")]
+    cells: list[list[str]] = [
+        [str(ranked.rank) for ranked in layouts],
+        distinct_column([a.score for a in found], 3, 7),
+        column([a.metabolic_w for a in found], 2, 4),
+        column([a.metabolic_pct for a in found], 2, 4),
+    ]
+    columns += [Column("swing", "added %"), Column("worn", "g")]
+    cells += [
+        column([a.swing_inertia_pct for a in found], 2, 4),
+        [number(a.total_mass_kg * 1e3, 0) for a in found],
+    ]
+    if wide:
+        columns += [Column("above best", "score")]
+        cells += [["-", *column([a.score - found[0].score for a in found[1:]], 4, 7)]]
+    columns += [Column("proof", words=True)] if wide else []
+    columns += [Column("differs from rank 1 by", words=True)]
+    rows: list[list[Cell]] = []
+    for i, ranked in enumerate(layouts):
+        row: list[Cell] = [values[i] for values in cells]
+        if wide:
+            row.append(Words(short_proof(ranked.proof), _proof_style(ranked.proof)))
+        row.append(_differences(layouts[0], ranked))
+        rows.append(row)
+    return Group(table(columns, rows))
+
+
+def _differences(best: RankedLayout, ranked: RankedLayout) -> Words:
+    if ranked is best:
+        return Words("-", "quiet")
+    found = differences(best.assessment.layout, ranked.assessment.layout)
+    return Words("; ".join(found) if found else "equal but for interchangeable lines")
+
+
+def short_proof(proof: Proof) -> str:
+    """The proof in a word or two, for a column."""
+    if proof.status == "optimal":
+        return "proven" if proof.gap <= PROVEN_GAP else f"within {small_percent(proof.gap)}"
+    if proof.status == "given":
+        return "given"
+    stop = {"time_limit": "time limit", "interrupted": "interrupted"}.get(
+        proof.status, proof.status
+    )
+    return f"{stop}, {small_percent(proof.gap)} open"
+
+
+def _proof_style(proof: Proof) -> str:
+    return "good" if proof.status == "optimal" and proof.gap <= PROVEN_GAP else "tight"
+
+
+def proof_words(proof: Proof, among: str = "nothing") -> str:
+    """What is known of a layout's rank, as a clause."""
+    at_most = f"at most {small_percent(proof.gap)} better possible"
+    if proof.status == "optimal":
+        if proof.gap <= PROVEN_GAP:
+            return f"proven best: {among} scores lower, gap 0"
+        return f"best to the gap asked for: {at_most} (bound {number(proof.bound, 4)})"
+    if proof.status == "time_limit":
+        return f"stopped at the time limit, not proven: {at_most} (bound {number(proof.bound, 4)})"
+    if proof.status == "interrupted":
+        return f"stopped by hand, not proven: {at_most} (bound {number(proof.bound, 4)})"
+    if proof.status == "given":
+        return "given, not searched for: nothing is proven of it"
+    return f"{proof.status}: {at_most}"
+
+
+def proof_lines(ranking: Ranking) -> list[tuple[str, str]]:
+    """The proof of the whole list, each line with the style that underlines what it says."""
+    layouts = ranking.layouts
+    if not layouts:
+        return []
+    lines = [(f"Rank 1 is {proof_words(layouts[0].proof)}.", _proof_style(layouts[0].proof))]
+    rest = layouts[1:]
+    proven = [r for r in rest if short_proof(r.proof) == "proven"]
+    if rest and len(proven) == len(rest):
+        ranks = "Rank 2 is" if len(rest) == 1 else f"Ranks 2 to {layouts[-1].rank} are"
+        lines.append((f"{ranks} proven next best, in this order.", "good"))
+    else:
+        lines += [
+            (f"Rank {r.rank} is {proof_words(r.proof, 'nothing left')}.", _proof_style(r.proof))
+            for r in rest
+        ]
+    if ranking.exhausted:
+        lines.append((f"No layout besides {_these(len(layouts))} meets every limit.", "quiet"))
+    return lines
+
+
+def effort_words(ranking: Ranking) -> str:
+    """What the search took; for stderr, as it differs from run to run."""
+    size = ranking.size
+    text = f"searched {number(ranking.seconds, 2)} s"
+    if {"choices", "choices_after_presolve"} <= size.keys():
+        text += (
+            f"; {size['choices_after_presolve']} of {size['choices']} ways to put a part left "
+            "after presolve"
+        )
+    if {"rows", "columns"} <= size.keys():
+        text += f", {size['rows']} rows and {size['columns']} columns"
+    return text
+
+
+def _these(n: int) -> str:
+    return "this one" if n == 1 else f"these {n}"
