@@ -141,10 +141,9 @@ def assess(setting: Setting, layout: Layout) -> Assessment:
         )
 
     reports = []
-    for placement, mass, watts, inertia in part_rows:
+    for placement, mass, leg_w, inertia in part_rows:
         site = at[placement.unit]
-        if site.key == TRUNK:
-            watts = mass * per_trunk_kg
+        watts = mass * per_trunk_kg if site.key == TRUNK else leg_w
         reports.append(
             PartReport(
                 unit=placement.unit,

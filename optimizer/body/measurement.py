@@ -1,4 +1,4 @@
-"""What can be measured on a wearer in place of the table's value, and which values are possible."""
+"""Checking a wearer as written: tables by name, measurements, and which values are possible."""
 
 from __future__ import annotations
 
@@ -7,8 +7,18 @@ from dataclasses import replace
 from difflib import get_close_matches
 from math import isfinite
 
-from optimizer.body.girth import GIRTH_NAMES
-from optimizer.errors import Flaw, Origin
+from optimizer.body.anthropometry import (
+    DEFAULT_LENGTHS,
+    INERTIA_TABLES,
+    LENGTH_TABLES,
+    InertiaTable,
+    LengthTable,
+    inertia_table,
+    length_table,
+)
+from optimizer.body.girth import GIRTH_NAMES, default_girths
+from optimizer.errors import Flaw, InputError, Origin
+from optimizer.study.model import LEG_SEGMENTS, WearerSpec
 
 _LENGTHS = (
     "thigh_length_m",
@@ -72,4 +82,68 @@ def measurement_flaws(
                         f"{low:.3g} to {high:.3g} {unit} (the table gives {table[name]:.3g})",
                     )
                 )
+    return flaws
+
+
+def choose_tables(spec: WearerSpec) -> tuple[InertiaTable, LengthTable]:
+    """Inertia and length table of `spec`, after every check that does not need them.
+
+    Raises
+    ------
+    InputError
+        Sex, stature, mass or a table's name cannot be used.
+    """
+    flaws = []
+    if spec.sex not in ("female", "male"):
+        flaws.append(Flaw(at(spec.origin, "sex"), repr(spec.sex), "female or male"))
+    for key, value, unit, low, high in (
+        ("stature_m", spec.stature_m, "m", 1.0, 2.5),
+        ("mass_kg", spec.mass_kg, "kg", 20.0, 300.0),
+    ):
+        if not (isfinite(value) and low <= value <= high):
+            expected = f"{low:g} to {high:g} {unit}"
+            flaws.append(Flaw(at(spec.origin, key), f"{value:g} {unit}", expected))
+    for key, name, valid in (
+        ("inertia_table", spec.inertia_table, INERTIA_TABLES),
+        ("length_table", spec.length_table, LENGTH_TABLES),
+    ):
+        if name is not None and name not in valid:
+            expected = "one of " + ", ".join(valid)
+            flaws.append(Flaw(at(spec.origin, key), repr(name), expected, nearest(name, valid)))
+    if flaws:
+        raise InputError(flaws)
+    length_name = spec.length_table or DEFAULT_LENGTHS[spec.inertia_table]
+    return inertia_table(spec.inertia_table, spec.sex), length_table(length_name, spec.sex)
+
+
+def table_values(spec: WearerSpec, inertia: InertiaTable, lengths: LengthTable) -> dict[str, float]:
+    """What the tables say for this wearer, by measurement name."""
+    values = {f"{s}_mass_kg": p.mass_fraction * spec.mass_kg for s, p in inertia.segments.items()}
+    for name, fraction in lengths.over_stature.items():
+        suffix = "m" if name == "ankle_height" else "length_m"
+        if name != "hip_width":  # the one over the soft tissue comes with the girths
+            values[f"{name}_{suffix}"] = fraction * spec.stature_m
+    return values | default_girths(spec.sex, spec.stature_m, spec.mass_kg)
+
+
+def whole_body_flaws(spec: WearerSpec, measured: dict[str, float]) -> list[Flaw]:
+    """Measured parts that together exceed the wearer; only looked at if something is measured."""
+    legs = sum(measured[f"{s}_mass_kg"] for s in LEG_SEGMENTS)
+    mass = measured["trunk_mass_kg"] + 2.0 * legs
+    height = measured["ankle_height_m"] + sum(
+        measured[f"{s}_length_m"] for s in ("thigh", "shank", "trunk")
+    )
+    where = at(spec.origin, "measured")
+    flaws = []
+    if mass > spec.mass_kg and spec.measured:
+        found = f"trunk and legs of {mass:.4g} kg together"
+        flaws.append(Flaw(where, found, f"no more than the body mass, {spec.mass_kg:g} kg"))
+    if height > spec.stature_m and spec.measured:
+        found = f"legs and trunk of {height:.4g} m together"
+        flaws.append(Flaw(where, found, f"no more than the stature, {spec.stature_m:g} m"))
+    asis = spec.measured.get("inter_asis_distance_m", 0.0)
+    if asis > measured["hip_width_m"]:
+        expected = f"no more than the hip width, {measured['hip_width_m']:.3g} m"
+        place = at(spec.origin, "measured.inter_asis_distance_m")
+        flaws.append(Flaw(place, f"{asis:g} m", expected))
     return flaws

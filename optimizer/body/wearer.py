@@ -20,7 +20,7 @@ Assumptions that the tables leave open:
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from math import isfinite, sqrt
+from math import sqrt
 from typing import Protocol
 
 import numpy as np
@@ -28,17 +28,19 @@ from numpy.typing import NDArray
 
 from optimizer.body.anthropometry import (
     DEFAULT_LENGTHS,
-    INERTIA_TABLES,
-    LENGTH_TABLES,
     InertiaTable,
     LengthTable,
     asis_medial_fraction,
-    inertia_table,
-    length_table,
 )
-from optimizer.body.girth import default_girths, population_warnings
-from optimizer.body.measurement import MEASUREMENTS, at, measurement_flaws, nearest
-from optimizer.errors import Flaw, InputError
+from optimizer.body.girth import population_warnings
+from optimizer.body.measurement import (
+    MEASUREMENTS,
+    choose_tables,
+    measurement_flaws,
+    table_values,
+    whole_body_flaws,
+)
+from optimizer.errors import InputError
 from optimizer.study.model import LEG_SEGMENTS, SIDES, TRUNK, SegmentKey, WearerSpec
 
 __all__ = ["JOINTS", "MEASUREMENTS", "Segment", "Wearer", "build_wearer"]
@@ -179,13 +181,13 @@ def build_wearer(spec: WearerSpec) -> Wearer:
         value that is not positive, one implausibly far from the table's, or measured parts that
         together exceed the whole.
     """
-    inertia, lengths = _tables(spec)
-    values = _table_values(spec, inertia, lengths)
+    inertia, lengths = choose_tables(spec)
+    values = table_values(spec, inertia, lengths)
     flaws = measurement_flaws(spec.measured, values, spec.origin)
     if flaws:
         raise InputError(flaws)
     measured = values | dict(spec.measured)
-    if flaws := _whole_body_flaws(spec, measured):
+    if flaws := whole_body_flaws(spec, measured):
         raise InputError(flaws)
     warnings = [
         *population_warnings(spec.sex, spec.stature_m, spec.mass_kg),
@@ -209,66 +211,6 @@ def build_wearer(spec: WearerSpec) -> Wearer:
         foot_reference_m=reference_m,
         warnings=tuple(warnings),
     )
-
-
-def _tables(spec: WearerSpec) -> tuple[InertiaTable, LengthTable]:
-    """The two tables, after every check that does not need them."""
-    flaws = []
-    if spec.sex not in ("female", "male"):
-        flaws.append(Flaw(at(spec.origin, "sex"), repr(spec.sex), "female or male"))
-    for key, value, unit, low, high in (
-        ("stature_m", spec.stature_m, "m", 1.0, 2.5),
-        ("mass_kg", spec.mass_kg, "kg", 20.0, 300.0),
-    ):
-        if not (isfinite(value) and low <= value <= high):
-            expected = f"{low:g} to {high:g} {unit}"
-            flaws.append(Flaw(at(spec.origin, key), f"{value:g} {unit}", expected))
-    for key, name, valid in (
-        ("inertia_table", spec.inertia_table, INERTIA_TABLES),
-        ("length_table", spec.length_table, LENGTH_TABLES),
-    ):
-        if name is not None and name not in valid:
-            expected = "one of " + ", ".join(valid)
-            flaws.append(Flaw(at(spec.origin, key), repr(name), expected, nearest(name, valid)))
-    if flaws:
-        raise InputError(flaws)
-    length_name = spec.length_table or DEFAULT_LENGTHS[spec.inertia_table]
-    return inertia_table(spec.inertia_table, spec.sex), length_table(length_name, spec.sex)
-
-
-def _table_values(
-    spec: WearerSpec, inertia: InertiaTable, lengths: LengthTable
-) -> dict[str, float]:
-    """What the tables say for this wearer, by measurement name."""
-    values = {f"{s}_mass_kg": p.mass_fraction * spec.mass_kg for s, p in inertia.segments.items()}
-    for name, fraction in lengths.over_stature.items():
-        suffix = "m" if name == "ankle_height" else "length_m"
-        if name != "hip_width":  # the one over the soft tissue comes with the girths
-            values[f"{name}_{suffix}"] = fraction * spec.stature_m
-    return values | default_girths(spec.sex, spec.stature_m, spec.mass_kg)
-
-
-def _whole_body_flaws(spec: WearerSpec, measured: dict[str, float]) -> list[Flaw]:
-    """Measured parts that together exceed the wearer; only looked at if something is measured."""
-    legs = sum(measured[f"{s}_mass_kg"] for s in LEG_SEGMENTS)
-    mass = measured["trunk_mass_kg"] + 2.0 * legs
-    height = measured["ankle_height_m"] + sum(
-        measured[f"{s}_length_m"] for s in ("thigh", "shank", "trunk")
-    )
-    where = at(spec.origin, "measured")
-    flaws = []
-    if mass > spec.mass_kg and spec.measured:
-        found = f"trunk and legs of {mass:.4g} kg together"
-        flaws.append(Flaw(where, found, f"no more than the body mass, {spec.mass_kg:g} kg"))
-    if height > spec.stature_m and spec.measured:
-        found = f"legs and trunk of {height:.4g} m together"
-        flaws.append(Flaw(where, found, f"no more than the stature, {spec.stature_m:g} m"))
-    asis = spec.measured.get("inter_asis_distance_m", 0.0)
-    if asis > measured["hip_width_m"]:
-        expected = f"no more than the hip width, {measured['hip_width_m']:.3g} m"
-        place = at(spec.origin, "measured.inter_asis_distance_m")
-        flaws.append(Flaw(place, f"{asis:g} m", expected))
-    return flaws
 
 
 def _assemble(

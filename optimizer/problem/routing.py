@@ -116,8 +116,8 @@ class RouteTable:
         joined = []
         for middle in self._between[anchor_a].get(anchor_b, []):
             arcs = (out, *middle.arcs, into)
-            sums = [sum(self._weights[a][i] for a, _ in arcs) for i in range(3)]
-            joined.append(Route(*sums, arcs, (node_a, *middle.nodes, node_b)))
+            cost, length, bend = (sum(self._weights[a][i] for a, _ in arcs) for i in range(3))
+            joined.append(Route(cost, length, bend, arcs, (node_a, *middle.nodes, node_b)))
         return joined
 
     def _far_end(self, directed: tuple[int, int]) -> int:

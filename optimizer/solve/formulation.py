@@ -18,6 +18,7 @@ O(lines x arcs) columns and no products of choices.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from math import inf
 
 import numpy as np
@@ -397,7 +398,7 @@ class _Builder:
         """Interchangeable copies sit in garment order: one layout, one solution."""
         p = self.problem
         for group in p.exchange:
-            for before, after in zip(group, group[1:], strict=False):
+            for before, after in pairwise(group):
                 first, second = before[0], after[0]
                 rank = {}
                 for n, c in enumerate(p.choices_of(first)):

@@ -81,7 +81,7 @@ class LiveModel:
 
         self._highspy = highspy
         # the bare solver object: its friendlier subclass prints a banner when made
-        self._highs: Any = highspy._Highs()
+        self._highs: Any = getattr(highspy, "_Highs")()  # noqa: B009 - not in the type stubs
         for option, value in (
             ("output_flag", False),
             ("random_seed", int(seed)),

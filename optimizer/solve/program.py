@@ -8,7 +8,7 @@ from math import inf
 
 import numpy as np
 
-from optimizer.problem.arrays import Array, LineCase, LineRow, Objective, Problem
+from optimizer.problem.arrays import Array, IntArray, LineCase, LineRow, Objective, Problem
 from optimizer.problem.presolve import Reduced, Switches, route_of
 from optimizer.problem.routing import Route
 from optimizer.solve.formulation import TRUNK_LOAD, Formulation, RowKey, formulate
@@ -119,12 +119,17 @@ class Program:
             if self.objective.curve is None:
                 return outcome, solution
             load = float(solution.quantities[TRUNK_LOAD])
-            assert self.formulation.columns.w is not None
-            watts = float(outcome.x[self.formulation.columns.w])
+            watts = float(outcome.x[self._w])
             short = self.objective.curve_weight * (self.objective.curve(load) - watts)
             if short <= CURVE_TOLERANCE:
                 return outcome, solution
             self.add_tangent(load)
+
+    @property
+    def _w(self) -> int:
+        column = self.formulation.columns.w
+        assert column is not None
+        return column
 
     def add_tangent(self, load_kg: float) -> None:
         """Lay a tangent of the trunk curve at a load: w >= curve(L0) + slope(L0) (L - L0)."""
@@ -140,7 +145,7 @@ class Program:
         self.live.add_row(
             value - slope * load_kg,
             inf,
-            np.append(index, self.formulation.columns.w),
+            np.append(index, self._w),
             np.append(-slope * weight, 1.0),
         )
 
@@ -187,7 +192,7 @@ class Program:
                 options[number] = option
         return solution_of(p, tuple(chosen), tuple(options), self.objective)
 
-    def _trunk_load_terms(self) -> tuple[Array, Array]:
+    def _trunk_load_terms(self) -> tuple[IntArray, Array]:
         weights = self.formulation.quantities[:, TRUNK_LOAD]
         index = np.flatnonzero(weights)
         return index, weights[index]

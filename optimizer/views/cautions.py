@@ -24,7 +24,7 @@ BASIS: tuple[str, ...] = (
 
 def cautions_view() -> Group:
     """The cautions as a section."""
-    return section("Before anyone acts on this", *bullets(CAUTIONS))
+    return section("Before anyone acts on this", *bullets((*CAUTIONS, *BASIS)))
 
 
 def warnings_view(*sources: tuple[str, ...]) -> Group | None:

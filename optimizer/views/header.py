@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
 from rich.console import Group
+from rich.text import Text
 
 from optimizer.study.model import EnergySpec, Study, Task, WearerSpec, Weights
 from optimizer.views.quantity import number
@@ -80,16 +82,28 @@ def study_view(study: Study) -> Group:
         ("sites", sites_words(study)),
         ("lines", lines_words(study)),
         ("limits", limits_words(study)),
-        ("files", listing([f"{what} {path}" for what, path in study.files.items()]) or "-"),
+        *((what, path) for what, path in study.files.items()),
     ]
     body = table(
-        (Column("read", words=True), Column("found", words=True)),
+        (Column("what", words=True), Column("as read", words=True)),
         [(name, Words(text)) for name, text in rows],
     )
-    parts: list[Group] = [section(title_words(study), body)]
+    verdict = Words("In order: nothing wrong was found in these files.", "good")
+    parts: list[Group] = [section(title_words(study), body, Text(""), verdict)]
     if study.warnings:
         parts.append(section("Warnings", *bullets(study.warnings)))
     return Group(*parts)
+
+
+def written_view(files: Sequence[str]) -> Group:
+    """What `new` wrote and what to do next."""
+    study = files[0]
+    return Group(
+        section("Written", *bullets(files)),
+        Words("Edit them; then:"),
+        Words(f"limbtrim check {study}", indent=4, hang=8),
+        Words(f"limbtrim place {study}", indent=4, hang=8),
+    )
 
 
 def parts_words(study: Study) -> str:
@@ -117,8 +131,9 @@ def sites_words(study: Study) -> str:
         name = segment_words(segment)
         if segment in ("thigh", "shank", "foot"):
             each = listing([f"{sides[side]} {side}" for side in ("left", "right") if side in sides])
-            name = f"{name} ({each})"
-        by_segment.append(f"{total} {name}")
+            plural = {"thigh": "thighs", "shank": "shanks", "foot": "feet"}[segment]
+            name = f"{plural} ({each})"
+        by_segment.append(f"{total} {'' if segment == 'off_body' else 'on the '}{name}")
     return f"{len(study.sites)}: {listing(by_segment)}" if study.sites else "0"
 
 

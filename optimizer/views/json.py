@@ -4,8 +4,8 @@ Documents
 ---------
 Every document starts with "schema", its kind and version: "limbtrim.ranking/1" (`place`),
 "limbtrim.infeasible/1" (`place` when nothing fits), "limbtrim.assessment/1" (`weigh`),
-"limbtrim.study/1" (`check`), "limbtrim.models/1" (`models`). A key may be added within a version;
-one that goes or changes its meaning makes a new version. `optimizer/data/schema_ranking.json` is
+"limbtrim.study/1" (`check`), "limbtrim.models/1" (`models`), "limbtrim.written/1" (`new`). A key
+may be added within a version; one that goes or changes its meaning makes a new version. `optimizer/data/schema_ranking.json` is
 the JSON Schema of the first three.
 
 ranking
@@ -66,6 +66,7 @@ INFEASIBLE = "limbtrim.infeasible/1"
 ASSESSMENT = "limbtrim.assessment/1"
 STUDY = "limbtrim.study/1"
 MODELS = "limbtrim.models/1"
+WRITTEN = "limbtrim.written/1"
 
 Document = dict[str, Any]
 
@@ -167,6 +168,11 @@ def study_document(study: Study) -> Document:
         "files": dict(study.files),
         "warnings": list(study.warnings),
     }
+
+
+def written_document(files: Sequence[str]) -> Document:
+    """The answer of `new`: the files written, the study first."""
+    return {**head(WRITTEN), "files": list(files)}
 
 
 def head(schema: str) -> Document:

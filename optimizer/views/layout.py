@@ -8,6 +8,7 @@ from rich.console import Console, Group
 from rich.text import Text
 
 from optimizer.assess.result import Assessment, LineReport, PartReport
+from optimizer.study.model import Study
 from optimizer.views.quantity import column, grams, number
 from optimizer.views.routes import route_words
 from optimizer.views.table import Bar, Cell, Column, is_wide, section, table
@@ -16,11 +17,12 @@ from optimizer.views.words import Words, bullets, segment_words
 SEGMENT_ROWS: tuple[str, ...] = ("trunk", "thigh", "shank", "foot")
 
 
-def layout_view(assessment: Assessment, console: Console, title: str) -> Group:
+def layout_view(study: Study, assessment: Assessment, console: Console, title: str) -> Group:
     """Everything true of one layout but its limits and warnings."""
     wide = is_wide(console)
+    chosen = frozenset(part.name for part in study.parts if len(part.models) > 1)
     parts = [
-        section(title, parts_table(assessment, wide)),
+        section(title, parts_table(assessment, wide, chosen)),
         section("Worn mass by segment, with holders and lines", mass_table(assessment, wide)),
         section("Swing inertia added to each leg", inertia_table(assessment, wide)),
     ]
@@ -29,8 +31,12 @@ def layout_view(assessment: Assessment, console: Console, title: str) -> Group:
     return Group(*parts)
 
 
-def parts_table(assessment: Assessment, wide: bool) -> Group:
-    """Part by part, vest first and foot last, with what each costs where it is."""
+def parts_table(assessment: Assessment, wide: bool, chosen: frozenset[str]) -> Group:
+    """Part by part, vest first and foot last, with what each costs where it is.
+
+    `chosen` are the parts whose model was a choice: it is named beside them where there is no
+    room for a column of models.
+    """
     reports = assessment.parts
     measured = {p.unit for p in assessment.layout.placements if p.measured_mass_kg is not None}
     columns = [Column("part", words=True)]
@@ -52,7 +58,9 @@ def parts_table(assessment: Assessment, wide: bool) -> Group:
     for key, group in groupby(numbered, key=lambda item: (item[1].segment, _side(item[1]))):
         rows.append([Text(segment_words(*key), "group"), *[""] * (len(columns) - 1)])
         for i, report in group:
-            row: list[Cell] = [_part_words(report, wide, report.unit in measured)]
+            row: list[Cell] = [
+                _part_words(report, not wide and report.part in chosen, report.unit in measured)
+            ]
             row += [Words(report.model)] if wide else []
             row += [Words(report.site), mass[i]]
             if wide:
@@ -82,8 +90,8 @@ def _order(segment: str) -> int:
     return SEGMENT_ROWS.index(segment) if segment in SEGMENT_ROWS else len(SEGMENT_ROWS)
 
 
-def _part_words(report: PartReport, wide: bool, measured: bool) -> Words:
-    beside = [] if wide or report.model in (report.unit, report.part, "") else [report.model]
+def _part_words(report: PartReport, with_model: bool, measured: bool) -> Words:
+    beside = [report.model] if with_model else []
     beside += ["measured"] if measured else []
     return Words(report.unit + (f" ({', '.join(beside)})" if beside else ""), hang=4, indent=2)
 

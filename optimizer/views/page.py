@@ -7,7 +7,7 @@ from rich.text import Text
 
 from optimizer.assess.result import Assessment, Infeasible, Ranking
 from optimizer.study.model import Study
-from optimizer.views.cautions import BASIS, cautions_view, warnings_view
+from optimizer.views.cautions import cautions_view, warnings_view
 from optimizer.views.header import solved_line
 from optimizer.views.infeasible import infeasible_view
 from optimizer.views.layout import layout_view
@@ -26,9 +26,9 @@ def ranking_page(study: Study, ranking: Ranking, console: Console) -> Group:
         solved_line(study),
         Text(""),
         ranking_view(ranking, console),
-        layout_view(best, console, title),
+        layout_view(study, best, console, title),
         limits_view(best, console),
-        warnings_view(study.warnings, ranking.warnings, warnings, BASIS),
+        warnings_view(study.warnings, ranking.warnings, warnings),
         cautions_view(),
     )
 
@@ -61,9 +61,9 @@ def assessment_page(
             "head",
         ),
         Text(""),
-        layout_view(assessment, console, "Part by part"),
+        layout_view(study, assessment, console, "Part by part"),
         limits_view(assessment, console),
-        warnings_view(assumed, study.warnings, assessment.warnings, BASIS),
+        warnings_view(assumed, study.warnings, assessment.warnings),
         cautions_view(),
     )
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from math import isclose
+
 from rich.console import Console, Group
 from rich.text import Text
 
@@ -9,7 +12,7 @@ from optimizer.assess.result import Proof, RankedLayout, Ranking
 from optimizer.views.differences import differences
 from optimizer.views.quantity import column, distinct_column, number, small_percent
 from optimizer.views.table import Cell, Column, is_wide, section, table
-from optimizer.views.words import Words, counted
+from optimizer.views.words import Words, counted, listing
 
 PROVEN_GAP = 1e-9
 
@@ -54,11 +57,11 @@ def _table(layouts: tuple[RankedLayout, ...], wide: bool) -> Group:
     return Group(table(columns, rows))
 
 
-def _differences(best: RankedLayout, ranked: RankedLayout) -> Words:
+def _differences(best: RankedLayout, ranked: RankedLayout) -> Group:
     if ranked is best:
-        return Words("-", "quiet")
+        return Group(Words("-", "quiet"))
     found = differences(best.assessment.layout, ranked.assessment.layout)
-    return Words("; ".join(found) if found else "equal but for interchangeable lines")
+    return Group(*(Words(phrase, hang=2) for phrase in found or ["the pairing of like parts"]))
 
 
 def short_proof(proof: Proof) -> str:
@@ -109,9 +112,25 @@ def proof_lines(ranking: Ranking) -> list[tuple[str, str]]:
             (f"Rank {r.rank} is {proof_words(r.proof, 'nothing left')}.", _proof_style(r.proof))
             for r in rest
         ]
+    lines += [
+        (f"Ranks {listing([str(rank) for rank in ranks])} score the same.", "quiet")
+        for ranks in ties(layouts)
+    ]
     if ranking.exhausted:
         lines.append((f"No layout besides {_these(len(layouts))} meets every limit.", "quiet"))
     return lines
+
+
+def ties(layouts: Sequence[RankedLayout]) -> list[list[int]]:
+    """Ranks of layouts that score the same (to 1e-9 of the score), next to one another."""
+    groups: list[list[RankedLayout]] = []
+    for ranked in layouts:
+        score = ranked.assessment.score
+        if groups and isclose(groups[-1][-1].assessment.score, score, rel_tol=1e-9, abs_tol=1e-9):
+            groups[-1].append(ranked)
+        else:
+            groups.append([ranked])
+    return [[ranked.rank for ranked in group] for group in groups if len(group) > 1]
 
 
 def effort_words(ranking: Ranking) -> str:

@@ -14,7 +14,9 @@ _SIDES = ("left", "right")
 def route_words(line: LineReport, *, full: bool) -> str:
     """The route: all nodes from site to site if `full`, else the places passed between."""
     if not line.nodes:
-        return f"stays at {line.site_a}" if line.site_a == line.site_b else "-"
+        if line.site_a != line.site_b:
+            return "-"
+        return f"within {line.site_a}" if full else "within one site"
     if full:
         return " > ".join(line.nodes)
     ends = {line.site_a, line.site_b}

@@ -71,7 +71,7 @@ class Bar:
         return Measurement(self.LONGEST, self.LONGEST)
 
 
-Cell = str | Words | Text | Bar
+Cell = str | Words | Text | Bar | Group
 
 
 def table(columns: Sequence[Column], rows: Sequence[Sequence[Cell] | None]) -> Table:

@@ -62,7 +62,7 @@ def leg_model(
         origin = centre
     xml += "</body>" * len(CHAIN)
     return mujoco.MjModel.from_xml_string(
-        '<mujoco><compiler inertiafromgeom="auto"/><option gravity="0 -9.81 0">'
+        '<mujoco><compiler inertiafromgeom="auto"/><option gravity="0 -9.80665 0">'
         '<flag contact="disable"/></option>'
         f"<worldbody>{xml}</worldbody></mujoco>"
     )
