@@ -133,12 +133,13 @@ def _values(file: str, source_key: str, sex: str) -> dict[tuple[str, str], float
     }
 
 
-def _deleva(sex: str) -> dict[tuple[str, str], float]:
+def deleva_values(sex: str) -> dict[tuple[str, str], float]:
+    """Every value of de Leva's table for one sex, by (segment with end points, quantity)."""
     return _values("anthropometry_deleva1996.csv", "deleva1996", sex)
 
 
 def _deleva_row(sex: str, segment: str) -> SegmentParameters:
-    table, label = _deleva(sex), _DELEVA[segment]
+    table, label = deleva_values(sex), _DELEVA[segment]
     com = table[label, "com_from_proximal"]
     if segment == "trunk":  # the table counts from the suprasternale, we from the hips
         com = 1.0 - com
@@ -234,7 +235,7 @@ def length_table(name: str, sex: str) -> LengthTable:
     }
     warnings: tuple[str, ...] = ()
     if name == "deleva1996":
-        table = _deleva(sex)
+        table = deleva_values(sex)
         stature = table["whole_body", "reference_stature"]
         lengths |= {s: table[label, "length"] / stature for s, label in _DELEVA.items()}
     elif name == "dumas2007":

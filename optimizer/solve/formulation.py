@@ -8,7 +8,8 @@ t[l,k]      line l is bought as case k (option with the models of its ends)
 g[l,o,s], h[l,o,s]   line l as option o starts / ends at site s (lines with several options only;
             with one option they are sums of x)
 f[l,o,a,d]  line l as option o runs along arc a in direction d
-w           watts of a curved trunk model (epigraph; tangents come in as rows)
+load, w     kilograms on the trunk and the watts of a curved trunk model (epigraph; tangents
+            come in as rows)
 
 Each line is one unit of flow from the site of its first part to that of its second: its length
 is service slack plus the arcs it runs along. See the notes in DEVELOPERS.md for why this needs
@@ -42,6 +43,7 @@ class Columns:
     g: dict[tuple[int, int, int], int] = field(default_factory=dict)
     h: dict[tuple[int, int, int], int] = field(default_factory=dict)
     f: dict[tuple[int, int, int, int], int] = field(default_factory=dict)
+    load: int | None = None
     w: int | None = None
 
 
@@ -61,8 +63,8 @@ class Row:
 class Formulation:
     """The program: columns with their quantities, and named rows.
 
-    `quantities` is (n_columns, n_q); `tie` the tie-break cost per column; every column but `w`
-    is binary.
+    `quantities` is (n_columns, n_q); `tie` the tie-break cost per column; all columns
+    but those of kind `load` and `w` are binary.
     """
 
     columns: Columns
@@ -99,6 +101,7 @@ def formulate(
     for number, line in enumerate(problem.lines):
         builder.columns_for_line(number, line)
     if objective.curve is not None:
+        builder.columns.load = builder.new("load", 0)
         builder.columns.w = builder.new("w", 0)
     formulation = builder.finish(objective)
     builder.place_every_part()
@@ -115,6 +118,8 @@ def formulate(
     if switches.order_copies:
         builder.order_copies()
     builder.study_limits(formulation)
+    if objective.curve is not None:
+        builder.trunk_load(formulation)
     return formulation
 
 
@@ -414,6 +419,12 @@ class _Builder:
                     if p.choice_slot[c] == second
                 ]
                 self.add("order_copies", (first, second), terms, "<=", 0.0)
+
+    def trunk_load(self, formulation: Formulation) -> None:
+        weights = formulation.quantities[:, TRUNK_LOAD]
+        terms = [(float(weights[i]), int(i)) for i in np.flatnonzero(weights)]
+        assert self.columns.load is not None
+        self.add("trunk_load", 0, [*terms, (-1.0, self.columns.load)], "==", 0.0)
 
     def study_limits(self, formulation: Formulation) -> None:
         for number, limit in enumerate(self.problem.limits):

@@ -162,6 +162,17 @@ class LiveModel:
         solution.col_value = list(x)
         self._highs.setSolution(solution)
 
+    def relaxed(self) -> Array | None:
+        """A solution of the linear relaxation, None if it has none."""
+        highs = self._highs
+        highs.setOptionValue("solve_relaxation", True)
+        highs.setOptionValue("time_limit", inf)
+        highs.run()
+        highs.setOptionValue("solve_relaxation", False)
+        if highs.getModelStatus() != self._highspy.HighsModelStatus.kOptimal:
+            return None
+        return np.array(highs.getSolution().col_value)
+
     def solve(
         self,
         *,

@@ -8,7 +8,7 @@ from math import inf
 
 import numpy as np
 
-from optimizer.problem.arrays import Array, IntArray, LineCase, LineRow, Objective, Problem
+from optimizer.problem.arrays import Array, LineCase, LineRow, Objective, Problem
 from optimizer.problem.presolve import Reduced, Switches, route_of
 from optimizer.problem.routing import Route
 from optimizer.solve.formulation import TRUNK_LOAD, Formulation, RowKey, formulate
@@ -16,9 +16,12 @@ from optimizer.solve.highs import LiveModel, Matrix, Outcome, Tick
 
 #: Tangents laid under a curved trunk model before solving; more are added where a solution lands.
 FIRST_TANGENTS = 8
-#: A curved model's tangents are tight enough when the exact curve lies within this many score
-#: points of them at the solution.
-CURVE_TOLERANCE = 1e-9
+#: A curved model's tangents are tight enough when the exact curve lies within this share of the
+#: score above them at the solution.
+CURVE_TOLERANCE = 1e-7
+#: How far to either side of a load tangents are laid close, at most how many.
+CLOSE_KG = 0.3
+CLOSE_TANGENTS = 40
 
 
 #: How far a limit may be overstepped before it counts as broken, relative (the solver's own).
@@ -61,6 +64,22 @@ class Program:
         if self.objective.curve is not None:
             self._tangents = [float(v) for v in np.linspace(0, self._heaviest(), FIRST_TANGENTS)]
         self._write()
+        if self.objective.curve is not None:
+            self._lay_tangents_by_relaxation()
+
+    def _lay_tangents_by_relaxation(self) -> None:
+        """Tangents where the linear relaxation lands, then close together around there."""
+        assert self.objective.curve is not None
+        for _ in range(8):
+            x = self.live.relaxed()
+            if x is None:
+                return
+            load = float(x[self._load])
+            if self.objective.curve(load) - x[self._w] < 1e-3:
+                score = float(self.formulation.costs(self.objective) @ x)
+                self.add_tangents_near(load, score)
+                return
+            self.add_tangent(load)
 
     def _write(self) -> None:
         """Formulate and hand over to the solver, with all tangents and exclusions so far."""
@@ -71,7 +90,6 @@ class Program:
         self.rows: list[RowKey] = [(r.group, r.subject) for r in self.formulation.rows]
         self.row_lower, self.row_upper = matrix.row_lower, matrix.row_upper
         self.live = LiveModel(matrix, **self._run)
-        self._load_row = self._trunk_load_terms()
         for load in self._tangents:
             self._tangent_row(load)
         for chosen in self._excluded:
@@ -121,15 +139,39 @@ class Program:
             load = float(solution.quantities[TRUNK_LOAD])
             watts = float(outcome.x[self._w])
             short = self.objective.curve_weight * (self.objective.curve(load) - watts)
-            if short <= CURVE_TOLERANCE:
+            known = any(abs(load - at) < 1e-9 for at in self._tangents)
+            if known or short <= CURVE_TOLERANCE * max(1.0, abs(solution.score)):
                 return outcome, solution
-            self.add_tangent(load)
+            self.add_tangents_near(load, solution.score)
 
     @property
     def _w(self) -> int:
         column = self.formulation.columns.w
         assert column is not None
         return column
+
+    @property
+    def _load(self) -> int:
+        column = self.formulation.columns.load
+        assert column is not None
+        return column
+
+    def add_tangents_near(self, load_kg: float, score: float) -> None:
+        """Lay tangents so close around a load that the chord error there is negligible."""
+        objective = self.objective
+        assert objective.curve_slope is not None
+        step = 1e-3
+        low = max(load_kg - step, 0.0)
+        bend = (objective.curve_slope(load_kg + step) - objective.curve_slope(low)) / (
+            load_kg + step - low
+        )
+        # halfway between tangents a distance d apart the curve lies bend d^2 / 8 above them
+        error = 0.5 * CURVE_TOLERANCE * max(1.0, abs(score)) / objective.curve_weight
+        apart = max(np.sqrt(8.0 * error / max(bend, 1e-12)), 2.0 * CLOSE_KG / CLOSE_TANGENTS)
+        count = int(np.ceil(CLOSE_KG / apart))
+        for k in range(-count, count + 1):
+            if load_kg + k * apart >= 0.0:
+                self.add_tangent(load_kg + k * apart)
 
     def add_tangent(self, load_kg: float) -> None:
         """Lay a tangent of the trunk curve at a load: w >= curve(L0) + slope(L0) (L - L0)."""
@@ -141,12 +183,12 @@ class Program:
         assert objective.curve is not None and objective.curve_slope is not None
         slope = objective.curve_slope(load_kg)
         value = objective.curve(load_kg)
-        index, weight = self._load_row
+        # written in milliwatts, so that the solver's tolerance on rows is 1e-9 W
         self.live.add_row(
-            value - slope * load_kg,
+            1e3 * (value - slope * load_kg),
             inf,
-            np.append(index, self._w),
-            np.append(-slope * weight, 1.0),
+            np.array([self._load, self._w]),
+            np.array([-1e3 * slope, 1e3]),
         )
 
     def exclude(self, chosen: tuple[int, ...]) -> None:
@@ -191,11 +233,6 @@ class Program:
             if x[column] > 0.5:
                 options[number] = option
         return solution_of(p, tuple(chosen), tuple(options), self.objective)
-
-    def _trunk_load_terms(self) -> tuple[IntArray, Array]:
-        weights = self.formulation.quantities[:, TRUNK_LOAD]
-        index = np.flatnonzero(weights)
-        return index, weights[index]
 
     def _heaviest(self) -> float:
         """An upper bound on the trunk load worth laying tangents for [kg]."""
@@ -260,7 +297,7 @@ def compile_matrix(formulation: Formulation, objective: Objective) -> Matrix:
     rows = formulation.rows
     n = len(formulation.names)
     lengths = [len(row.columns) for row in rows]
-    binary = np.array([kind != "w" for kind, _ in formulation.names])
+    binary = np.array([kind not in ("load", "w") for kind, _ in formulation.names])
     return Matrix(
         cost=formulation.costs(objective),
         col_lower=np.zeros(n),

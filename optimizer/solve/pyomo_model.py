@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from optimizer.problem.arrays import Objective
-from optimizer.solve.formulation import TRUNK_LOAD, Formulation
+from optimizer.solve.formulation import Formulation
 
 
 def pyomo_model(
@@ -33,7 +33,7 @@ def pyomo_model(
     kinds = dict.fromkeys(kind for kind, _ in formulation.names)
     for kind in kinds:
         subjects = [subject for k, subject in formulation.names if k == kind]
-        domain = pyo.NonNegativeReals if kind == "w" else pyo.Binary
+        domain = pyo.NonNegativeReals if kind in ("load", "w") else pyo.Binary
         setattr(model, kind, pyo.Var(subjects, domain=domain))
     variables = [getattr(model, kind)[subject] for kind, subject in formulation.names]
 
@@ -51,16 +51,12 @@ def pyomo_model(
         upper = None if row.upper == np.inf else row.upper
         body = linear(row.columns, row.coefficients)
         getattr(model, row.group).add(row.subject, (lower, body, upper))
-    if formulation.columns.w is not None:
+    if formulation.columns.w is not None and formulation.columns.load is not None:
         assert objective.curve is not None and objective.curve_slope is not None
-        weights = formulation.quantities[:, TRUNK_LOAD]
-        loaded = [int(i) for i in np.flatnonzero(weights)]
         model.tangent = pyo.Constraint(pyo.Any)
         for load in tangent_loads_kg:
             slope = objective.curve_slope(load)
-            body = linear(
-                [*loaded, formulation.columns.w], [*(-slope * weights[loaded]).tolist(), 1.0]
-            )
+            body = linear([formulation.columns.load, formulation.columns.w], [-slope, 1.0])
             model.tangent.add(load, (objective.curve(load) - slope * load, body, None))
     cost = formulation.costs(objective)
     used = [int(i) for i in np.flatnonzero(cost)]

@@ -14,7 +14,7 @@ from optimizer.study.lines import LINES, make_lines
 from optimizer.study.model import Line, Part, Site
 from optimizer.study.overrides import Override
 from optimizer.study.parts import PARTS, check_needs, make_parts
-from optimizer.study.sites import SITES, make_sites, site_cards
+from optimizer.study.sites import SITES, make_sites, offered_words, site_cards
 from optimizer.study.tables import Table, TableFormat, read_table
 from optimizer.study.toml_file import TomlFile
 from optimizer.study.words import quoted
@@ -52,7 +52,7 @@ def read_tables(
 
 @dataclass
 class Catalog:
-    """What the tables hold, as far as sound; `counts` is None where there is no parts table."""
+    """What the tables hold, as far as sound; `counts` is None where parts are not all known."""
 
     parts: tuple[Part, ...] = ()
     sites: tuple[Site, ...] = ()
@@ -67,19 +67,17 @@ def make_catalog(tables: Mapping[str, Table | None], flaws: list[Flaw]) -> Catal
     site_table, part_table, line_table = tables["sites"], tables["parts"], tables["lines"]
     cards = None
     if site_table is not None:
-        cards = site_cards(site_table)
         catalog.sites = make_sites(site_table, flaws)
+        cards = site_cards(site_table) if site_table.complete else None
     if part_table is not None:
         catalog.parts, catalog.fixed = make_parts(part_table, cards, flaws)
-        named: dict[str, int | None] = {
-            row.get("name"): None for row in part_table.rows if row.get("name")
-        }
-        catalog.counts = named | {part.name: part.count for part in catalog.parts}
-        if site_table is not None:
-            offers = frozenset(
-                word for row in site_table.rows for word in row.get("offers").split()
-            )
-            check_needs(part_table, offers, flaws)
+        if part_table.complete:
+            named: dict[str, int | None] = {
+                row.get("name"): None for row in part_table.rows if row.get("name")
+            }
+            catalog.counts = named | {part.name: part.count for part in catalog.parts}
+        if site_table is not None and site_table.complete:
+            check_needs(part_table, offered_words(site_table), flaws)
     if line_table is not None:
         catalog.lines = make_lines(line_table, catalog.counts, flaws)
     return catalog

@@ -88,12 +88,11 @@ def line_cautions(lines: Iterable[Line]) -> Iterator[str]:
                 yield f"{at}: {line.name} has a bore of {option.bore_m * 1e3:g} mm"
 
 
-def wearer_cautions(wearer: WearerSpec | None) -> Iterator[str]:
+def wearer_cautions(wearer: WearerSpec, at: Origin) -> Iterator[str]:
     """A stature outside the range of adults; the body itself warns beyond its tables' people."""
-    if wearer is not None and not _STATURE_M[0] <= wearer.stature_m <= _STATURE_M[1]:
+    if not _STATURE_M[0] <= wearer.stature_m <= _STATURE_M[1]:
         low, high = (f"{bound * 1e3:g}" for bound in _STATURE_M)
-        at = place(Origin(wearer.origin.file, wearer.origin.row, "wearer.stature_mm"))
-        yield f"{at}: {wearer.stature_m * 1e3:g} mm is outside {low} to {high} mm of adults"
+        yield f"{place(at)}: {wearer.stature_m * 1e3:g} mm is outside {low} to {high} mm of adults"
 
 
 def _at(origin: Origin, column: str) -> str:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import isnan
 from typing import Any
 
-from pydantic import GetCoreSchemaHandler
+from pydantic import BaseModel, GetCoreSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from optimizer.study.numerals import advice, is_number
@@ -29,6 +29,11 @@ SMALLEST_POSITIVE = 1e-9
 LONGEST_NAME = 60
 _NAME = re.compile(r"[^\W_][\w.+/-]*")
 _LABEL = re.compile(r"[^\W_](?:[\w.+/-]| (?! ))*(?<! )")
+
+
+def is_name(word: str) -> bool:
+    """Whether `word` may be a name that other cells refer to."""
+    return len(word) <= LONGEST_NAME and _NAME.fullmatch(word) is not None
 
 
 def refusal(found: str, expected: str, near: str | None = None) -> PydanticCustomError:
@@ -203,7 +208,7 @@ class Names(Marker):
             raise refusal(quoted(value), f"{self.what}, in quotation marks")
         words = value.split()
         for word in words:
-            if not _NAME.fullmatch(word):
+            if not is_name(word):
                 better = " ".join(re.findall(r"[^\W_][\w.+/-]*", value))
                 raise refusal(
                     quoted(word),
@@ -283,3 +288,17 @@ class PairList(Marker):
             raise refusal(quoted(value), self.what)
         pair = TextList(self.what, 2)
         return tuple((p[0], p[1]) for p in map(pair.check, value))
+
+
+def expectation(schema: type[BaseModel], key: str) -> str:
+    """What the value of a key is expected to be, in words."""
+    for name, field in schema.model_fields.items():
+        if key in (name, field.alias):
+            for marker in field.metadata:
+                expectation = getattr(marker, "expectation", None) or getattr(marker, "what", None)
+                if expectation:
+                    return str(expectation)
+                options = getattr(marker, "options", None)
+                if options:
+                    return " or ".join(f'"{option}"' for option in options)
+    return "a value"

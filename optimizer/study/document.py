@@ -141,17 +141,3 @@ TOP_LEVEL: tuple[str, ...] = (*Head.model_fields, *SECTIONS, "limits", "rules")
 def keys(schema: type[BaseModel]) -> list[str]:
     """The keys of a schema as written in the file."""
     return [field.alias or name for name, field in schema.model_fields.items()]
-
-
-def example(schema: type[BaseModel], key: str) -> str:
-    """What the value of a key is expected to be, in words."""
-    for name, field in schema.model_fields.items():
-        if key in (name, field.alias):
-            for marker in field.metadata:
-                expectation = getattr(marker, "expectation", None) or getattr(marker, "what", None)
-                if expectation:
-                    return str(expectation)
-                options = getattr(marker, "options", None)
-                if options:
-                    return " or ".join(f'"{option}"' for option in options)
-    return "a value"

@@ -24,6 +24,8 @@ OFF_BODY: SegmentKey = ("off_body", "centre")
 LEG_SEGMENTS: tuple[str, ...] = ("thigh", "shank", "foot")
 SIDES: tuple[str, ...] = ("left", "right")
 LINE_KINDS: tuple[str, ...] = ("air_tube", "hose", "pull_cable", "wire")
+#: The origin of what nobody wrote.
+NOWHERE = Origin("")
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +140,7 @@ class WearerSpec:
     length_table: str | None = None
     affected_side: Literal["left", "right", "both", "none"] = "none"
     measured: Mapping[str, float] = field(default_factory=dict)
-    origin: Origin = Origin("")
+    origin: Origin = NOWHERE
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +150,7 @@ class Task:
     speed_m_s: float = 1.25
     grade_percent: float = 0.0
     terrain: str = "treadmill"
-    origin: Origin = Origin("")
+    origin: Origin = NOWHERE
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +160,7 @@ class EnergySpec:
     leg: str = "segment_curve"
     trunk: str = "browning_waist"
     walking: str = "looney2019"
-    origin: Origin = Origin("")
+    origin: Origin = NOWHERE
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ _GROUPED = re.compile(
     r"|\d{1,3}([ '’_\u00a0\u2009\u202f]\d{3})+([.,]\d+)?|\d+(_\d+)+)",
     re.ASCII,
 )
-_WITH_UNIT = re.compile(r"([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([^\d\s.,+-].*)")
+_WITH_UNIT = re.compile(r"([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([^\d\s.,+-]\D*[23]?)")
 _MINUS_LIKE = "−–—"
 _NO_NUMBER = {"nan", "na", "n/a", "none", "null", "nil", "-", "--", "?", "tbd", "x"}
 _ENDLESS = {"inf", "infinity", "∞", "unlimited", "no limit"}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from optimizer.errors import Flaw
-from optimizer.study.cells import Name, Names, Number, Text
+from optimizer.study.cells import Name, Names, Number, Text, is_name
 from optimizer.study.model import Part, PartModel
 from optimizer.study.selectors import SiteCard, select_sites
 from optimizer.study.tables import RowSchema, Table, TableFormat, TableRow, parse_rows
@@ -57,9 +57,11 @@ def make_parts(
     fixed: dict[str, str] = {}
     for name, rows in groups.items():
         _check_models(table, rows, flaws)
-        models = [
-            _model(table, row, values, cards, flaws) for row, values in rows if values is not None
-        ]
+        models = []
+        for row, values in rows:
+            sites = () if cards is None else _allowed(table, row, cards, flaws)
+            if values is not None:
+                models.append(_model(table, row, values, sites))
         if not name or len(models) < len(rows):
             continue
         counts = {values.quantity for _, values in rows if values is not None}
@@ -67,7 +69,7 @@ def make_parts(
         places = {values.fixed_site for _, values in rows if values is not None}
         if len(places) == 1 and "" not in places:
             fixed[name] = places.pop()
-    if not table.rows and not table.missing:
+    if not table.rows and not table.missing and table.complete:
         flaws.append(Flaw(table.whole, "no rows", "at least one part"))
     return tuple(parts), fixed
 
@@ -97,8 +99,7 @@ def _model(
     table: Table,
     row: TableRow,
     values: PartRow,
-    cards: list[SiteCard] | None,
-    flaws: list[Flaw],
+    sites: tuple[str, ...],
 ) -> PartModel:
     return PartModel(
         name=values.model,
@@ -109,7 +110,7 @@ def _model(
             values.width_mm / MM_PER_M,
             values.thickness_mm / MM_PER_M,
         ),
-        sites=() if cards is None else _allowed(table, row, values, cards, flaws),
+        sites=sites,
         needs=frozenset(values.needs),
         power_w=values.power_w,
         price=values.price,
@@ -119,26 +120,28 @@ def _model(
 
 
 def _allowed(
-    table: Table, row: TableRow, values: PartRow, cards: list[SiteCard], flaws: list[Flaw]
+    table: Table, row: TableRow, cards: list[SiteCard], flaws: list[Flaw]
 ) -> tuple[str, ...]:
     """Sites the row allows; a fixed site must be among those of its `sites` cell, if any."""
+    cell, fixed = row.get("sites"), row.get("fixed_site")
     chosen: tuple[str, ...] = ()
-    if values.sites:
-        chosen = select_sites(values.sites, cards, table.origin(row, "sites"), flaws)
-    if not values.fixed_site:
-        if not values.sites and not {"sites", "fixed_site"} <= table.missing:
+    if cell:
+        chosen = select_sites(cell, cards, table.origin(row, "sites"), flaws)
+    if not fixed:
+        if not cell and not {"sites", "fixed_site"} <= table.missing:
             expected = "a site, a pattern or a #tag here, or a fixed_site"
             flaws.append(Flaw(table.origin(row, "sites"), "an empty cell", expected))
         return chosen
     origin = table.origin(row, "fixed_site")
     names = [card.name for card in cards]
-    if values.fixed_site not in names:
-        flaws.append(unknown(origin, values.fixed_site, "a site of the garment", names))
+    if fixed not in names:
+        if is_name(fixed):  # else said already
+            flaws.append(unknown(origin, fixed, "a site of the garment", names))
         return ()
-    if chosen and values.fixed_site not in chosen:
-        found = f"{quoted(values.fixed_site)}, which {quoted(values.sites)} leaves out"
+    if chosen and fixed not in chosen:
+        found = f"{quoted(fixed)}, which {quoted(cell)} leaves out"
         flaws.append(Flaw(origin, found, "a fixed site among the allowed ones, or no sites cell"))
-    return (values.fixed_site,)
+    return (fixed,)
 
 
 def check_needs(table: Table, offers: frozenset[str], flaws: list[Flaw]) -> None:
@@ -146,7 +149,7 @@ def check_needs(table: Table, offers: frozenset[str], flaws: list[Flaw]) -> None
     known = sorted(offers)
     for row in table.rows:
         for need in row.get("needs").split():
-            if need not in offers:
+            if need not in offers and is_name(need):
                 name = row.get("name")
                 expected = f"something a site offers: {', '.join(known) or 'none offers anything'}"
                 origin = table.origin(row, "needs")

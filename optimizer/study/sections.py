@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 
 from optimizer.errors import Flaw, Origin
-from optimizer.study.cells import REFUSED
+from optimizer.study.cells import REFUSED, expectation
 from optimizer.study.document import (
     FORMAT,
     SECTIONS,
@@ -23,7 +23,6 @@ from optimizer.study.document import (
     TaskSection,
     WearerSection,
     WeightsSection,
-    example,
     keys,
 )
 from optimizer.study.model import (
@@ -99,7 +98,7 @@ def check_section(
 
 def _flaw(origin: Origin, schema: type[Section], key: str, item: Any) -> Flaw:
     if item["type"] == "missing":
-        return Flaw(origin, f"no key {key}", example(schema, key))
+        return Flaw(origin, f"no key {key}", expectation(schema, key))
     if item["type"] == "extra_forbidden":
         known = keys(schema)
         found = f"an unknown key {quoted(key)}"

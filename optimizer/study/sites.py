@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from math import inf
 from typing import Annotated
 
 from optimizer.errors import Flaw
-from optimizer.study.cells import Choice, Name, Names, Number
+from optimizer.study.cells import Choice, Name, Names, Number, expectation
 from optimizer.study.model import LEG_SEGMENTS, Site
 from optimizer.study.selectors import SiteCard
 from optimizer.study.tables import RowSchema, Table, TableFormat, TableRow, parse_rows
@@ -56,6 +57,11 @@ def site_cards(table: Table) -> list[SiteCard]:
     return list(cards.values())
 
 
+def offered_words(table: Table) -> frozenset[str]:
+    """All that any row offers, however it separates the words: for looking names up."""
+    return frozenset(w for row in table.rows for w in re.split(r"[\s,;]+", row.get("offers")) if w)
+
+
 def make_sites(table: Table, flaws: list[Flaw]) -> tuple[Site, ...]:
     """The sites of the sound rows, in the table's order."""
     lines: dict[str, int] = {}
@@ -67,33 +73,34 @@ def make_sites(table: Table, flaws: list[Flaw]) -> tuple[Site, ...]:
             flaws.append(Flaw(table.origin(row, "name"), quoted(name), expected))
             continue
         lines[name] = row.line
-        if values is not None:
-            before = len(flaws)
-            site = _site(table, row, values, flaws)
-            if len(flaws) == before:
-                sites.append(site)
-    if not table.rows and not table.missing:
+        before = len(flaws)
+        _check_place(table, row, flaws)
+        if values is not None and len(flaws) == before:
+            sites.append(_site(table, row, values))
+    if not table.rows and not table.missing and table.complete:
         flaws.append(Flaw(table.whole, "no rows", "at least one site"))
     return tuple(sites)
 
 
-def _site(table: Table, row: TableRow, values: SiteRow, flaws: list[Flaw]) -> Site:
-    side = values.side
-    if values.segment in LEG_SEGMENTS:
-        if side not in ("left", "right"):
-            found = quoted(side) if side else "an empty cell"
-            expected = f"left or right, since the {values.segment} has a side"
-            flaws.append(Flaw(table.origin(row, "side"), found, expected))
-    else:
-        if values.segment == "off_body" and side in ("left", "right"):
-            expected = "an empty cell: a place off the body has no side"
-            flaws.append(Flaw(table.origin(row, "side"), quoted(side), expected))
-        side = side or "centre"
-    if values.segment != "off_body":
+def _check_place(table: Table, row: TableRow, flaws: list[Flaw]) -> None:
+    """What the segment asks of the row's side and position, whatever else is wrong with it."""
+    segment, side = row.get("segment").casefold(), row.get("side").casefold()
+    if segment in LEG_SEGMENTS and side in ("", "centre", "center"):
+        found = quoted(side) if side else "an empty cell"
+        expected = f"left or right, since the {segment} has a side"
+        flaws.append(Flaw(table.origin(row, "side"), found, expected))
+    if segment == "off_body" and side in ("left", "right"):
+        expected = "an empty cell: a place off the body has no side"
+        flaws.append(Flaw(table.origin(row, "side"), quoted(side), expected))
+    if segment in (*LEG_SEGMENTS, "trunk"):
         for column in _POSITION:
-            if getattr(values, column) is None and column not in table.missing:
-                expected = f"{SiteRow.model_fields[column].metadata[0].expectation}"
+            if not row.get(column) and column not in table.missing:
+                expected = expectation(SiteRow, column)
                 flaws.append(Flaw(table.origin(row, column), "an empty cell", expected))
+
+
+def _site(table: Table, row: TableRow, values: SiteRow) -> Site:
+    side = values.side or "centre"
     return Site(
         name=values.name,
         segment=values.segment,

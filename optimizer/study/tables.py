@@ -59,13 +59,18 @@ class TableRow:
 
 @dataclass
 class Table:
-    """A table as written. `missing` are required columns that it lacks."""
+    """A table as written.
+
+    `missing` are required columns that it lacks. Where it is not `complete`, reading broke off,
+    and names it may hold further down are unknown.
+    """
 
     file: str
     format: TableFormat
     columns: tuple[str, ...]
     rows: list[TableRow]
     missing: frozenset[str] = frozenset()
+    complete: bool = True
 
     def origin(self, row: TableRow, column: str | None = None) -> Origin:
         """Where a row, or one cell of it, was written."""
@@ -98,6 +103,7 @@ def read_table(text: str, file: str, fmt: TableFormat, flaws: list[Flaw]) -> Tab
     columns: tuple[str, ...] = ()
     missing: frozenset[str] = frozenset()
     rows: list[TableRow] = []
+    complete = True
     try:
         for line, cells in records:
             if header is None:
@@ -113,12 +119,15 @@ def read_table(text: str, file: str, fmt: TableFormat, flaws: list[Flaw]) -> Tab
             rows.append(_row(header, cells, Origin(file, line), separator, flaws))
     except csv.Error as error:
         flaws.append(_quote_flaw(file, records.start, error))
+        complete = False
     if header is None:
+        if not complete:
+            return None
         expected = f"a {fmt.what} table: a header row with {', '.join(fmt.required)}, then rows"
         found = "no header row" if text.strip() else "an empty file"
         flaws.append(Flaw(Origin(file), found, expected))
         return None
-    return Table(file, fmt, columns, rows, missing)
+    return Table(file, fmt, columns, rows, missing, complete)
 
 
 class _Records:

@@ -9,6 +9,8 @@ from optimizer.errors import Flaw, Origin
 
 _LONGEST = 60
 _CLOSE_ENOUGH = 0.6
+#: Among few names a worse match is still most likely what was meant: "man" for "male".
+_FEW, _CLOSE_AMONG_FEW = 12, 0.5
 #: Comparing very long garbage with every name would cost seconds and help nobody.
 _LONGEST_COMPARED = 200
 
@@ -61,7 +63,8 @@ def nearest(word: str, candidates: Iterable[str]) -> str | None:
     for fold, name in folded.items():
         if _sorted_pieces(fold) == sorted_key:
             return name
-    close = get_close_matches(key, folded, n=1, cutoff=_CLOSE_ENOUGH)
+    cutoff = _CLOSE_AMONG_FEW if len(names) <= _FEW else _CLOSE_ENOUGH
+    close = get_close_matches(key, folded, n=1, cutoff=cutoff)
     if close:
         return folded[close[0]]
     # A name cut short or written too long: "pump" for "pump_vest".
@@ -87,14 +90,17 @@ def choice_of(options: Iterable[str]) -> str:
 
 def place(origin: Origin) -> str:
     """Where a value was written, in words: "parts.csv row 7 column mass_g"."""
-    if origin.file == "--set":
-        return f"--set {origin.column or ''}".rstrip()
-    text = origin.file
-    if origin.row is not None:
-        text += f" row {origin.row}"
-    if origin.column:
-        text += f" {'key' if origin.file.endswith('.toml') else 'column'} {origin.column}"
-    return text
+    return " ".join(filter(None, (origin.file, within(origin))))
+
+
+def within(origin: Origin) -> str:
+    """Where inside its file: "row 7 column mass_g", "row 12 key wearer.mass_kg"."""
+    pieces = [] if origin.row is None else [f"row {origin.row}"]
+    if origin.column and origin.file.startswith("--"):
+        pieces.append(origin.column)
+    elif origin.column:
+        pieces.append(f"{'key' if origin.file.endswith('.toml') else 'column'} {origin.column}")
+    return " ".join(pieces)
 
 
 def unknown(origin: Origin, word: str, what: str, candidates: Iterable[str]) -> Flaw:
@@ -102,7 +108,7 @@ def unknown(origin: Origin, word: str, what: str, candidates: Iterable[str]) -> 
     names = list(candidates)
     if not names:
         expected = f"{what} (there is none)"
-    elif len(names) <= 12:
+    elif len(names) <= _FEW:
         expected = f"{what}: {choice_of(names)}"
     else:
         expected = f"{what} ({len(names)} to choose from)"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
+
 from rich.console import Group
 
 from optimizer.assess.result import Infeasible, Obstacle
@@ -35,7 +37,7 @@ def infeasible_view(found: Infeasible) -> Group:
 def obstacle_words(obstacle: Obstacle) -> str:
     """One obstacle and, in brackets, where it was written."""
     origin = obstacle.origin
-    where = origin.file
+    where = PurePath(origin.file).name if origin.file else ""
     where += f" row {origin.row}" if origin.row is not None else ""
     where += f" {origin.column}" if origin.column else ""
     return f"{obstacle.text} ({where.strip()})" if where.strip() else obstacle.text

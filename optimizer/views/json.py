@@ -5,8 +5,8 @@ Documents
 Every document starts with "schema", its kind and version: "limbtrim.ranking/1" (`place`),
 "limbtrim.infeasible/1" (`place` when nothing fits), "limbtrim.assessment/1" (`weigh`),
 "limbtrim.study/1" (`check`), "limbtrim.models/1" (`models`), "limbtrim.written/1" (`new`). A key
-may be added within a version; one that goes or changes its meaning makes a new version. `optimizer/data/schema_ranking.json` is
-the JSON Schema of the first three.
+may be added within a version; one that goes or changes its meaning makes a new version. The JSON
+Schema of the first three is `optimizer/data/schema_ranking.json`.
 
 ranking
     "study": what was solved (name, wearer, task, energy models, weights, pose);

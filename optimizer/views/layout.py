@@ -43,7 +43,7 @@ def parts_table(assessment: Assessment, wide: bool, chosen: frozenset[str]) -> G
     columns += [Column("model", words=True)] if wide else []
     columns += [Column("site", words=True), Column("mass", "g")]
     columns += [Column("from hip", "mm")] if wide else []
-    columns += [Column("costs", "W"), Column("of walking", "%"), Column("swing", "kg m2")]
+    columns += [Column("costs", "W"), Column("walking", "%"), Column("swing", "kg m2")]
     columns += [Column("in score"), Column("", words=True)] if wide else []
     hip = sum(s.added_kg_m2 for s in assessment.swing_inertia if s.joint == "hip")
     mass = grams([*(p.mass_kg for p in reports), assessment.total_mass_kg])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import inf, isfinite
+from pathlib import PurePath
 
 from rich.console import Console, Group
 
@@ -97,9 +98,9 @@ def limits_view(assessment: Assessment, console: Console, n: int = SHOWN) -> Gro
 
 
 def origin_words(limit: LimitReport) -> str:
-    """Where a limit was written: file, row, column."""
+    """Where a limit was written: the file's name, row, column."""
     origin = limit.origin
-    where = [origin.file] if origin.file else []
+    where = [PurePath(origin.file).name] if origin.file else []
     where += [f"row {origin.row}"] if origin.row is not None else []
     where += [origin.column] if origin.column else []
     return " ".join(where) or "-"

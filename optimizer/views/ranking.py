@@ -30,7 +30,7 @@ def ranking_view(ranking: Ranking, console: Console) -> Group:
 
 def _table(layouts: tuple[RankedLayout, ...], wide: bool) -> Group:
     found = [ranked.assessment for ranked in layouts]
-    columns = [Column("rank"), Column("score"), Column("penalty", "W"), Column("of walking", "%")]
+    columns = [Column("rank"), Column("score"), Column("penalty", "W"), Column("walking", "%")]
     cells: list[list[str]] = [
         [str(ranked.rank) for ranked in layouts],
         distinct_column([a.score for a in found], 3, 7),
@@ -105,8 +105,11 @@ def proof_lines(ranking: Ranking) -> list[tuple[str, str]]:
     rest = layouts[1:]
     proven = [r for r in rest if short_proof(r.proof) == "proven"]
     if rest and len(proven) == len(rest):
-        ranks = "Rank 2 is" if len(rest) == 1 else f"Ranks 2 to {layouts[-1].rank} are"
-        lines.append((f"{ranks} proven next best, in this order.", "good"))
+        last = layouts[-1].rank
+        joint = "and" if len(rest) == 2 else "to"
+        ranks = "Rank 2 is" if len(rest) == 1 else f"Ranks 2 {joint} {last} are"
+        order = "" if len(rest) == 1 else ", in this order"
+        lines.append((f"{ranks} proven next best{order}.", "good"))
     else:
         lines += [
             (f"Rank {r.rank} is {proof_words(r.proof, 'nothing left')}.", _proof_style(r.proof))

@@ -50,7 +50,7 @@ class Column:
 class Bar:
     """A length for the eye beside a number that says the same."""
 
-    LONGEST = 12
+    LONGEST = 8
     _EIGHTHS = " ▏▎▍▌▋▊▉"
 
     def __init__(self, share: float) -> None:
