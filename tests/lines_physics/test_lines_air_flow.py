@@ -113,10 +113,10 @@ def test_pair_rule_gives_the_exact_choked_conductance(
     C1: float, C2: float, b1: float, b2: float
 ) -> None:
     path = [(C1, b1), (C2, b2)]
-    C, b = _combined(path)
-    assert pytest.approx(_exact_choked(path), rel=1e-9) == C
+    whole, b = _combined(path)
+    assert whole == pytest.approx(_exact_choked(path), rel=1e-9)
     assert 0.0 <= b < 1.0
-    assert C <= min(C1, C2) * (1 + 1e-12)
+    assert whole <= min(C1, C2) * (1 + 1e-12)
 
 
 def test_three_in_series_stay_within_one_per_cent_of_the_exact_choked_flow() -> None:
@@ -149,8 +149,8 @@ def test_pair_rule_moves_filling_times_by_less_than_one_and_a_half_per_cent() ->
 
 
 def test_series_of_ratio_zero_is_the_square_rule() -> None:
-    C, b = _combined([(1.0, 0.0), (2.0, 0.0), (0.5, 0.0)])
-    assert pytest.approx((1 + 1 / 4 + 4) ** -0.5, rel=1e-12) == C
+    whole, b = _combined([(1.0, 0.0), (2.0, 0.0), (0.5, 0.0)])
+    assert whole == pytest.approx((1 + 1 / 4 + 4) ** -0.5, rel=1e-12)
     assert b == pytest.approx(0.0, abs=1e-12)
 
 

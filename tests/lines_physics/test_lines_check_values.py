@@ -8,7 +8,17 @@ from functools import partial
 import numpy as np
 import pytest
 
-from optimizer.lines import air, air_chamber, air_path, air_time, cable, hose, stride_air, tube, wire
+from optimizer.lines import (
+    air,
+    air_chamber,
+    air_path,
+    air_time,
+    cable,
+    hose,
+    stride_air,
+    tube,
+    wire,
+)
 from optimizer.lines.air_chamber import Chamber
 from optimizer.lines.air_path import Restriction, series
 from tests.lines_physics.check_rows import CheckRow, check_rows
@@ -61,7 +71,9 @@ def _litre_empty(exponent: float = 1.0) -> float:
     )
 
 
-def _choked_discharge(volume_m3: float, c: float, p1: float, p2: float, scale: float = 1.0) -> float:
+def _choked_discharge(
+    volume_m3: float, c: float, p1: float, p2: float, scale: float = 1.0
+) -> float:
     """By the general quadrature, not by the closed form it is to agree with."""
     return scale * float(
         air_time.vent_time_s(Chamber(volume_m3), Restriction(c * C1, 0.2), p1 * BAR, p2 * BAR)

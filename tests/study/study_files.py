@@ -92,10 +92,11 @@ class StudyFiles:
         """Replace one cell; the header is row 1."""
         text = self.texts[file]
         assert isinstance(text, str)
-        table = list(csv.reader(io.StringIO(text)))
+        table = list(csv.reader(io.StringIO(text, newline="")))
         table[row - 1][table[0].index(column)] = value
         out = io.StringIO()
-        csv.writer(out, lineterminator="\n").writerows(table)
+        quoting = csv.QUOTE_ALL if "\r" in "".join(map("".join, table)) else csv.QUOTE_MINIMAL
+        csv.writer(out, lineterminator="\n", quoting=quoting).writerows(table)
         self.texts[file] = out.getvalue()
         return self
 
