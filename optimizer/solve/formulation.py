@@ -8,7 +8,7 @@ t[l,k]      line l is bought as case k (option with the models of its ends)
 g[l,o,s], h[l,o,s]   line l as option o starts / ends at site s (lines with several options only;
             with one option they are sums of x)
 f[l,o,a,d]  line l as option o runs along arc a in direction d
-load, w     kilograms on the trunk and the watts of a curved trunk model (epigraph; tangents
+trunk_kg, w kilograms on the trunk and the watts of a curved trunk model (epigraph; tangents
             come in as rows)
 
 Each line is one unit of flow from the site of its first part to that of its second: its length
@@ -64,7 +64,7 @@ class Formulation:
     """The program: columns with their quantities, and named rows.
 
     `quantities` is (n_columns, n_q); `tie` the tie-break cost per column; all columns
-    but those of kind `load` and `w` are binary.
+    but those of kind `trunk_kg` and `w` are binary.
     """
 
     columns: Columns
@@ -101,7 +101,7 @@ def formulate(
     for number, line in enumerate(problem.lines):
         builder.columns_for_line(number, line)
     if objective.curve is not None:
-        builder.columns.load = builder.new("load", 0)
+        builder.columns.load = builder.new("trunk_kg", 0)
         builder.columns.w = builder.new("w", 0)
     formulation = builder.finish(objective)
     builder.place_every_part()

@@ -26,6 +26,8 @@ CLOSE_TANGENTS = 40
 
 #: How far a limit may be overstepped before it counts as broken, relative (the solver's own).
 FEASIBILITY = 2e-6
+#: The solver's own tolerance on rows.
+FEASIBLE_TO = 1e-6
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,25 @@ class Solution:
     score: float
 
 
+@dataclass
+class QuantityRow:
+    """coefficients . quantities + curve_weight * curve(mass.trunk) <= upper, to `tolerance`."""
+
+    coefficients: Array
+    curve_weight: float
+    upper: float
+    tolerance: float
+    row: int = -1
+
+    def excess(self, quantities: Array, curved: Objective | None) -> float:
+        """How far exact quantities overstep the row."""
+        value = float(quantities @ self.coefficients)
+        if self.curve_weight:
+            assert curved is not None and curved.curve is not None
+            value += self.curve_weight * curved.curve(float(quantities[TRUNK_LOAD]))
+        return value - self.upper
+
+
 class Program:
     """The program of one reduced problem under one objective."""
 
@@ -53,14 +74,18 @@ class Program:
         switches: Switches = Switches(),  # noqa: B008 - frozen
         seed: int = 0,
         threads: int = 1,
+        curve_tolerance: float = CURVE_TOLERANCE,
     ):
         self.problem: Problem = reduced.problem
         self.reduced, self.switches = reduced, switches
         self.objective = objective or self.problem.objective
+        self._curved = self.objective if self.objective.curve is not None else None
+        self._curve_tolerance = curve_tolerance
         self._run = {"seed": seed, "threads": threads}
         self._cheapest: frozenset[int] = frozenset()
         self._tangents: list[float] = []
         self._excluded: list[tuple[int, ...]] = []
+        self._quantity_rows: list[QuantityRow] = []
         if self.objective.curve is not None:
             self._tangents = [float(v) for v in np.linspace(0, self._heaviest(), FIRST_TANGENTS)]
         self._write()
@@ -84,7 +109,7 @@ class Program:
     def _write(self) -> None:
         """Formulate and hand over to the solver, with all tangents and exclusions so far."""
         self.formulation: Formulation = formulate(
-            self.reduced, self.objective, self.switches, self._cheapest
+            self.reduced, self._curved or self.objective, self.switches, self._cheapest
         )
         matrix = compile_matrix(self.formulation, self.objective)
         self.rows: list[RowKey] = [(r.group, r.subject) for r in self.formulation.rows]
@@ -94,6 +119,8 @@ class Program:
             self._tangent_row(load)
         for chosen in self._excluded:
             self._exclusion_row(chosen)
+        for row in self._quantity_rows:
+            self._write_quantity_row(row)
 
     # -- solving ---------------------------------------------------------------------------
 
@@ -134,15 +161,27 @@ class Program:
                 continue
             if outcome.status != "optimal":
                 return outcome, solution
-            if self.objective.curve is None:
+            if self._tangents_suffice(outcome.x, solution):
                 return outcome, solution
-            load = float(solution.quantities[TRUNK_LOAD])
-            watts = float(outcome.x[self._w])
-            short = self.objective.curve_weight * (self.objective.curve(load) - watts)
-            known = any(abs(load - at) < 1e-9 for at in self._tangents)
-            if known or short <= CURVE_TOLERANCE * max(1.0, abs(solution.score)):
-                return outcome, solution
-            self.add_tangents_near(load, solution.score)
+            self.add_tangents_near(float(solution.quantities[TRUNK_LOAD]), solution.score)
+
+    def _tangents_suffice(self, x: Array, solution: Solution) -> bool:
+        """Whether the tangents are as good as the curve at a solution."""
+        if self._curved is None:
+            return True
+        assert self._curved.curve is not None
+        load = float(solution.quantities[TRUNK_LOAD])
+        if any(abs(load - at) < 1e-9 for at in self._tangents):
+            return True
+        if any(
+            row.curve_weight and row.excess(solution.quantities, self._curved) > row.tolerance
+            for row in self._quantity_rows
+        ):
+            return False
+        if self.objective.curve is None:
+            return True
+        short = self.objective.curve_weight * (self._curved.curve(load) - float(x[self._w]))
+        return short <= self._curve_tolerance * max(1.0, abs(solution.score))
 
     @property
     def _w(self) -> int:
@@ -158,15 +197,15 @@ class Program:
 
     def add_tangents_near(self, load_kg: float, score: float) -> None:
         """Lay tangents so close around a load that the chord error there is negligible."""
-        objective = self.objective
-        assert objective.curve_slope is not None
+        objective = self._curved
+        assert objective is not None and objective.curve_slope is not None
         step = 1e-3
         low = max(load_kg - step, 0.0)
         bend = (objective.curve_slope(load_kg + step) - objective.curve_slope(low)) / (
             load_kg + step - low
         )
         # halfway between tangents a distance d apart the curve lies bend d^2 / 8 above them
-        error = 0.5 * CURVE_TOLERANCE * max(1.0, abs(score)) / objective.curve_weight
+        error = 0.5 * self._curve_tolerance * max(1.0, abs(score)) / objective.curve_weight
         apart = max(np.sqrt(8.0 * error / max(bend, 1e-12)), 2.0 * CLOSE_KG / CLOSE_TANGENTS)
         count = int(np.ceil(CLOSE_KG / apart))
         for k in range(-count, count + 1):
@@ -179,7 +218,8 @@ class Program:
         self._tangent_row(load_kg)
 
     def _tangent_row(self, load_kg: float) -> None:
-        objective = self.objective
+        objective = self._curved
+        assert objective is not None
         assert objective.curve is not None and objective.curve_slope is not None
         slope = objective.curve_slope(load_kg)
         value = objective.curve(load_kg)
@@ -191,6 +231,49 @@ class Program:
             np.array([-1e3 * slope, 1e3]),
         )
 
+    # -- changing --------------------------------------------------------------------------
+
+    def set_objective(self, objective: Objective) -> None:
+        """Minimise something else from now on, in place.
+
+        A curve is allowed only if the program was made with an objective having that curve.
+        """
+        self.objective = objective
+        self.live.set_costs(self.formulation.costs(objective))
+
+    def add_quantity_row(
+        self,
+        coefficients: Array,
+        upper: float,
+        *,
+        curve_weight: float = 0.0,
+        tolerance: float = 1e-6,
+    ) -> int:
+        """Demand coefficients . quantities + curve_weight * curve(mass.trunk) <= upper.
+
+        It holds to within `tolerance`, in the unit of `upper`. Returns the number by which
+        `set_quantity_upper` knows it.
+        """
+        row = QuantityRow(coefficients, curve_weight, upper, tolerance)
+        self._quantity_rows.append(row)
+        self._write_quantity_row(row)
+        return len(self._quantity_rows) - 1
+
+    def set_quantity_upper(self, number: int, upper: float) -> None:
+        """Change the bound of a row over quantities in place; infinite switches it off."""
+        row = self._quantity_rows[number]
+        row.upper = upper
+        self.live.set_row_bounds(row.row, -inf, upper * FEASIBLE_TO / row.tolerance)
+
+    def _write_quantity_row(self, row: QuantityRow) -> None:
+        # scaled so that the solver's own tolerance on rows is the one asked for
+        scale = FEASIBLE_TO / row.tolerance
+        weights = self.formulation.quantities @ row.coefficients * scale
+        if row.curve_weight:
+            weights[self._w] = row.curve_weight * scale
+        index = np.flatnonzero(weights)
+        row.row = self.live.add_row(-inf, row.upper * scale, index.astype(float), weights[index])
+
     def exclude(self, chosen: tuple[int, ...]) -> None:
         """Forbid one layout: at least one slot must sit elsewhere or be another model."""
         self._excluded.append(chosen)
@@ -201,11 +284,22 @@ class Program:
         self.live.add_row(-inf, len(columns) - 1.0, np.array(columns), np.ones(len(columns)))
 
     def _astray(self, x: Array, solution: Solution) -> frozenset[int]:
-        """Lines the solver led another way than their own, if a limit breaks without that."""
-        broken = any(
+        """Lines the solver led another way than their own, if that was worth something to it.
+
+        It is when a limit breaks without it, or where what is minimised differs from the score
+        that lines choose their routes by.
+        """
+        gained = float(
+            (solution.quantities - x @ self.formulation.quantities) @ self._linear_here(solution)
+        )
+        broken = gained > self._curve_tolerance or any(
             float(solution.quantities @ limit.coefficients) - limit.upper
             > FEASIBILITY * max(1.0, abs(limit.upper))
             for limit in self.problem.limits
+        )
+        broken = broken or any(
+            row.excess(solution.quantities, self._curved) > 2.0 * row.tolerance
+            for row in self._quantity_rows
         )
         if not broken:
             return frozenset()
@@ -218,6 +312,16 @@ class Program:
             for number, (_, route) in enumerate(solution.routes)
             if run.get(number, set()) != set(route.arcs) and number not in self._cheapest
         )
+
+    def _linear_here(self, solution: Solution) -> Array:
+        """What is minimised as a linear form, tangent to the curve at a solution."""
+        objective = self.objective
+        if objective.curve_slope is None:
+            return objective.linear
+        linear = objective.linear.copy()
+        slope = objective.curve_slope(float(solution.quantities[TRUNK_LOAD]))
+        linear[TRUNK_LOAD] += objective.curve_weight * slope
+        return linear
 
     # -- reading ---------------------------------------------------------------------------
 
@@ -297,7 +401,7 @@ def compile_matrix(formulation: Formulation, objective: Objective) -> Matrix:
     rows = formulation.rows
     n = len(formulation.names)
     lengths = [len(row.columns) for row in rows]
-    binary = np.array([kind not in ("load", "w") for kind, _ in formulation.names])
+    binary = np.array([kind not in ("trunk_kg", "w") for kind, _ in formulation.names])
     return Matrix(
         cost=formulation.costs(objective),
         col_lower=np.zeros(n),

@@ -33,7 +33,7 @@ def pyomo_model(
     kinds = dict.fromkeys(kind for kind, _ in formulation.names)
     for kind in kinds:
         subjects = [subject for k, subject in formulation.names if k == kind]
-        domain = pyo.NonNegativeReals if kind in ("load", "w") else pyo.Binary
+        domain = pyo.NonNegativeReals if kind in ("trunk_kg", "w") else pyo.Binary
         setattr(model, kind, pyo.Var(subjects, domain=domain))
     variables = [getattr(model, kind)[subject] for kind, subject in formulation.names]
 
