@@ -32,6 +32,7 @@ def place(
         consoles.err.print("limbtrim: no study given, so this is the demo")
     with ProgressLine(consoles.err, quiet=quiet) as progress:
         found = solve(study, top, gap, time_limit_s, progress)
+    asked_for = study.solve.top if top is None else top
     if isinstance(found, Infeasible):
         return Answer(
             infeasible_document(study, found),
@@ -41,7 +42,11 @@ def place(
     if not quiet:
         consoles.err.print(f"limbtrim: {effort_words(found)}")
     if not found.layouts:
-        return Answer(ranking_document(study, found), lambda: stopped_page(study, found), STOPPED)
+        return Answer(
+            ranking_document(study, found, asked_for), lambda: stopped_page(study, found), STOPPED
+        )
     return Answer(
-        ranking_document(study, found), lambda: ranking_page(study, found, consoles.out), OK
+        ranking_document(study, found, asked_for),
+        lambda: ranking_page(study, found, consoles.out, asked_for),
+        OK,
     )

@@ -54,7 +54,7 @@ def series(*path: Restriction) -> Restriction:
     (the published pair rule with alpha = a/b1, written so that b1 = 0 is no special case). C is
     exact for a pair. The ratio is b = 1 - C^2 [(1-b1)/C1^2 + (1-b2)/C2^2], exact for all b = 0.
     Longer paths are combined pair by pair from the upstream end. Order matters. Filling times
-    with the combined pair differ from those with the exact pair by less than 2 % (tests).
+    with the combined path differ from those with the exact one by less than 1.5 % (tests).
     """
     if not path:
         raise ValueError("a path needs at least one restriction")

@@ -8,9 +8,13 @@ References
    length (Li et al., abstract), i.e. mu theta = 0.24.
 .. [2] Wire-rope maker's stretch factors, `optimizer/data/cable_ropes.csv`.
 .. [3] API/ISO wire-rope table C.1, 6x7 ropes, `optimizer/data/cable_mass.csv`.
+.. [4] Friction tables, `optimizer/data/cable_friction.csv`: flat surfaces; no coefficient measured
+   in a sheath could be read.
 """
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -33,6 +37,14 @@ def efficiency(friction: ArrayLike, bend_rad: ArrayLike) -> FloatArray:
     require_not_negative("friction coefficient", friction)
     require_not_negative("total bend (rad)", bend_rad)
     return np.asarray(np.exp(-np.asarray(friction, dtype=float) * np.asarray(bend_rad)))
+
+
+def friction_ranges() -> Mapping[str, tuple[float, float]]:
+    """(low, high) friction coefficient by pair of materials [4], to choose an input from."""
+    return {
+        row["pair"]: (float(row["low"]), float(row["high"]))
+        for row in read_table("cable_friction")
+    }
 
 
 def input_force_n(

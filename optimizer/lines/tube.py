@@ -200,9 +200,16 @@ class TubeSize:
 def tube_sizes() -> Mapping[str, TubeSize]:
     """Tubes of `optimizer/data/tube_sizes.csv` by name ("6x4").
 
-    Mass is computed from size and density; makers' masses per metre were not readable.
+    Mass is computed from size and the material's density (`tube_materials.csv`); makers' masses
+    per metre were not readable.
     """
-    return MappingProxyType({row["size"]: _tube_size(row) for row in read_table("tube_sizes")})
+    density = {
+        row["material"]: float(row["density_g_cm3"]) * 1e3 for row in read_table("tube_materials")
+    }
+    return MappingProxyType(
+        {row["size"]: _tube_size(row, density[row["material"]])
+         for row in read_table("tube_sizes")}
+    )
 
 
 def tube_size(name: str) -> TubeSize:
@@ -214,9 +221,9 @@ def tube_size(name: str) -> TubeSize:
     return sizes[key]
 
 
-def _tube_size(row: Mapping[str, str]) -> TubeSize:
+def _tube_size(row: Mapping[str, str], density_kg_m3: float) -> TubeSize:
     outer, bore = float(row["outer_mm"]) * 1e-3, float(row["bore_mm"]) * 1e-3
-    mass = float(wall_mass_kg_per_m(outer, bore, float(row["density_g_cm3"]) * 1e3))
+    mass = float(wall_mass_kg_per_m(outer, bore, density_kg_m3))
     radius, pressure = number(row["min_bend_radius_mm"]), number(row["max_pressure_mpa"])
     return TubeSize(
         row["size"], outer, bore, mass,

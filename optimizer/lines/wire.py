@@ -206,6 +206,23 @@ def free_air_rating_a(area_m2: ArrayLike) -> FloatArray:
     return np.asarray(np.where(inside, np.exp(np.interp(x, areas, amps)), np.nan))
 
 
+def cable_rating_a(size_mm2: float, laying: str = "multicore_on_surface") -> float | None:
+    """Rated current [A] of a metric size at 30 degC ambient [3], None where the table has none.
+
+    `laying` is "single_core_in_air", "multicore_on_surface" or "handheld_cord". Insulation at
+    70 degC is part of the rating: far too warm to wear.
+    """
+    column = f"{laying}_a"
+    rows = read_table("wire_ampacity")
+    if column not in rows[0]:
+        known = ", ".join(key[:-2] for key in rows[0] if key.endswith("_a"))
+        raise ImpossiblePhysics("laying of the cable", laying, f"one of {known}")
+    for row in rows:
+        if float(row["size_mm2"]) == size_mm2:
+            return number(row[column])
+    return None
+
+
 def heating_caution(size: WireSize, rms_current_a: float) -> str | None:
     """A caution in words where the RMS current is high for the size, None where it is not.
 

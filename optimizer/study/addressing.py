@@ -24,8 +24,10 @@ from optimizer.errors import Flaw
 from optimizer.study.document import SECTIONS, AddedArcSection, Head, RuleSection, keys
 from optimizer.study.downstream import measurement_keys
 from optimizer.study.limits import limit_paths
+from optimizer.study.lines import option_name
 from optimizer.study.numerals import is_number
 from optimizer.study.overrides import Override, Scale, scaled
+from optimizer.study.parts import model_name
 from optimizer.study.tables import Table, TableRow
 from optimizer.study.toml_file import TomlFile
 from optimizer.study.words import nearest, quoted
@@ -67,11 +69,8 @@ def _columns(table: Table, kind: str) -> list[str]:
 
 def _label(row: TableRow, kind: str) -> str:
     """The model or option of a row, as paths name it."""
-    if kind == "parts":
-        return row.get("model") or "standard"
-    if kind == "lines":
-        return row.get("option") or row.get("size") or "standard"
-    return ""
+    labels = {"parts": model_name, "lines": option_name}
+    return labels[kind](row) if kind in labels else ""
 
 
 def _find_rows(table: Table, kind: str, path: str) -> tuple[list[TableRow], str]:

@@ -6,9 +6,11 @@ The bounds are judgements, set where a slip of a unit (g for kg, mm for cm) woul
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from difflib import get_close_matches
 
 from optimizer.errors import Origin
 from optimizer.study.model import LEG_SEGMENTS, Line, Part, PartModel, Site, WearerSpec
+from optimizer.study.tables import Table
 from optimizer.study.words import place
 
 _HEAVY_KG = 20.0
@@ -17,7 +19,19 @@ _LONG_M = 1.0
 _FAR_M = 0.4
 _HEAVY_LINE_KG_PER_M = 2.0
 _WIDE_BORE_M = 0.03
+_NEARLY = 0.85
 _STATURE_M = (1.2, 2.2)
+
+
+def column_cautions(table: Table) -> Iterator[str]:
+    """Columns that are ignored though their name is nearly that of one the table lacks."""
+    absent = [name for name in table.format.columns if name not in table.columns]
+    for column in table.columns:
+        if column not in table.format.columns:
+            meant = get_close_matches(column.casefold(), absent, n=1, cutoff=_NEARLY)
+            if meant:
+                at = place(Origin(table.file, table.header_line, column))
+                yield f"{at}: a column of your own, ignored; or is {meant[0]} meant?"
 
 
 def part_cautions(parts: Iterable[Part]) -> Iterator[str]:

@@ -84,7 +84,7 @@ def load_study(
         inertia_pose=spec.pose,
         origin=Origin(written.file),
         files={"study": written.file, **{k: t.file for k, t in tables.items() if t is not None}},
-        warnings=_warnings(catalog, spec.wearer, written.locate("wearer.stature_mm")),
+        warnings=_warnings(catalog, spec.wearer, written, tables),
     )
 
 
@@ -99,9 +99,16 @@ def _read_study_file(path: Path, steps: list[Override], flaws: list[Flaw]) -> To
     return written
 
 
-def _warnings(catalog: Catalog, wearer: WearerSpec, stature_at: Origin) -> tuple[str, ...]:
+def _warnings(
+    catalog: Catalog,
+    wearer: WearerSpec,
+    written: TomlFile,
+    tables: Mapping[str, Table | None],
+) -> tuple[str, ...]:
+    given = [table for table in tables.values() if table is not None]
     return (
-        *cautions.wearer_cautions(wearer, stature_at),
+        *cautions.wearer_cautions(wearer, written.locate("wearer.stature_mm")),
+        *(text for table in given for text in cautions.column_cautions(table)),
         *cautions.part_cautions(catalog.parts),
         *cautions.needs_cautions(catalog.parts, catalog.sites),
         *cautions.site_cautions(catalog.sites),

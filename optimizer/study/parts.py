@@ -74,6 +74,11 @@ def make_parts(
     return tuple(parts), fixed
 
 
+def model_name(row: TableRow) -> str:
+    """What a model is called: its model cell, else "standard"."""
+    return row.get("model") or STANDARD
+
+
 def _check_models(
     table: Table, rows: list[tuple[TableRow, PartRow | None]], flaws: list[Flaw]
 ) -> None:
@@ -83,7 +88,7 @@ def _check_models(
     for row, values in rows:
         if not row.get("name"):
             continue
-        model = row.get("model") or STANDARD
+        model = model_name(row)
         if model in seen:
             what = f"part {quoted(row.get('name'))} with model {quoted(model)} again"
             expected = f"a model name that differs from row {seen[model]}'s"

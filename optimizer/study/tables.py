@@ -12,7 +12,7 @@ import csv
 import io
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
@@ -71,6 +71,7 @@ class Table:
     rows: list[TableRow]
     missing: frozenset[str] = frozenset()
     complete: bool = True
+    header_line: int = 1
 
     def origin(self, row: TableRow, column: str | None = None) -> Origin:
         """Where a row, or one cell of it, was written."""
@@ -103,13 +104,14 @@ def read_table(text: str, file: str, fmt: TableFormat, flaws: list[Flaw]) -> Tab
     columns: tuple[str, ...] = ()
     missing: frozenset[str] = frozenset()
     rows: list[TableRow] = []
-    complete = True
+    complete, header_line = True, 1
     try:
         for line, cells in records:
             if header is None:
+                header_line = line
                 header = [_column_name(cell, fmt) for cell in cells]
                 before = len(flaws)
-                missing = _check_header(header, file, line, fmt, flaws)
+                missing = _check_header(header, Origin(file, line), fmt, flaws)
                 if not set(header) & set(fmt.columns):
                     del flaws[before:]
                     flaws.append(_no_header(file, line, cells, fmt))
@@ -127,7 +129,7 @@ def read_table(text: str, file: str, fmt: TableFormat, flaws: list[Flaw]) -> Tab
         found = "no header row" if text.strip() else "an empty file"
         flaws.append(Flaw(Origin(file), found, expected))
         return None
-    return Table(file, fmt, columns, rows, missing, complete)
+    return Table(file, fmt, columns, rows, missing, complete, header_line)
 
 
 class _Records:
@@ -187,13 +189,13 @@ def _column_name(cell: str, fmt: TableFormat) -> str:
 
 
 def _check_header(
-    header: list[str], file: str, line: int, fmt: TableFormat, flaws: list[Flaw]
+    header: list[str], at: Origin, fmt: TableFormat, flaws: list[Flaw]
 ) -> frozenset[str]:
     """Note columns that are missing, doubled or meant as another; return the missing ones."""
     seen: set[str] = set()
     for name in header:
         if name and name in seen:
-            flaws.append(Flaw(Origin(file, line, name), "the column twice", "each column once"))
+            flaws.append(Flaw(replace(at, column=name), "the column twice", "each column once"))
         seen.add(name)
     strangers = [name for name in header if name and name not in fmt.columns]
     missing = [name for name in fmt.required if name not in seen]
@@ -201,7 +203,7 @@ def _check_header(
         missing += list(fmt.either)
         near = nearest(fmt.either[0], strangers)
         expected = f"a column {choice_of(fmt.either)}"
-        flaws.append(Flaw(Origin(file, line, fmt.either[0]), "no such column", expected, near))
+        flaws.append(Flaw(replace(at, column=fmt.either[0]), "no such column", expected, near))
     for name in fmt.columns:
         if name in seen or name in fmt.either:
             continue
@@ -209,9 +211,12 @@ def _check_header(
         if name not in missing and meant is None:
             continue
         meant = meant or nearest(name, strangers)
-        found = f"a column {quoted(meant)} instead" if meant else "no such column"
-        expected = f"a column named {name}"
-        flaws.append(Flaw(Origin(file, line, meant or name), found, expected, meant and name))
+        if meant:
+            expected = f"a column of a {fmt.what} table"
+            flaws.append(Flaw(replace(at, column=meant), quoted(meant), expected, name))
+        else:
+            expected = f"a column named {name}"
+            flaws.append(Flaw(replace(at, column=name), "no such column", expected))
         if name not in missing:
             missing.append(name)
     return frozenset(missing)

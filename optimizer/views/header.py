@@ -55,8 +55,9 @@ def score_words(weights: Weights) -> str:
 
 def title_words(study: Study) -> str:
     """The study's name and title; an invented one is called so."""
-    title = f", {study.title}" if study.title and study.title != study.name else ""
-    return f"{study.name}{title}{' (invented, for example)' if study.invented else ''}"
+    said = study.title.startswith(study.name)
+    title = study.title if said else f"{study.name}, {study.title}" if study.title else study.name
+    return f"{title}{' (invented, for example)' if study.invented else ''}"
 
 
 def solved_line(study: Study) -> Group:

@@ -23,11 +23,11 @@ def infeasible_view(found: Infeasible) -> Group:
             )
         )
     if found.obstacles:
-        title = (
-            "These cannot all hold; loosening any one of them may be enough"
-            if len(found.obstacles) > 1
-            else "This cannot hold"
-        )
+        title = "This cannot hold"
+        if found.unplaceable:
+            title = "Why not"
+        elif len(found.obstacles) > 1:
+            title = "These cannot all hold; loosening any one of them may be enough"
         blocks.append(section(title, *bullets(obstacle_words(o) for o in found.obstacles)))
     if found.warnings:
         blocks.append(section("Warnings", *bullets(found.warnings)))

@@ -10,7 +10,8 @@ Schema of the first three is `optimizer/data/schema_ranking.json`.
 
 ranking
     "study": what was solved (name, wearer, task, energy models, weights, pose);
-    "layouts": best first, see below; "exhausted": whether no further layout exists;
+    "layouts": best first, see below; "asked_for": how many were wanted; "exhausted": whether no
+    further layout exists (if false and there are fewer than asked for, the search was stopped);
     "size": counts of the program; "warnings"; "cautions".
 layout
     "rank"; "score"; "feasible"; "differs_from_best" in words;
@@ -92,12 +93,13 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"{type(value).__name__} has no place in a document")
 
 
-def ranking_document(study: Study, ranking: Ranking) -> Document:
-    """The answer of `place`."""
+def ranking_document(study: Study, ranking: Ranking, asked_for: int | None = None) -> Document:
+    """The answer of `place`; `asked_for` is how many layouts were wanted."""
     best = ranking.layouts[0] if ranking.layouts else None
     return {
         **head(RANKING),
         "study": _study(study),
+        "asked_for": len(ranking.layouts) if asked_for is None else asked_for,
         "exhausted": ranking.exhausted,
         "layouts": [_ranked(ranked, best) for ranked in ranking.layouts],
         "size": dict(ranking.size),

@@ -17,15 +17,20 @@ from optimizer.views.ranking import ranking_view
 from optimizer.views.words import Words
 
 
-def ranking_page(study: Study, ranking: Ranking, console: Console) -> Group:
-    """The answer of `place`: the ranked list, then the best layout in full."""
+def ranking_page(
+    study: Study, ranking: Ranking, console: Console, asked_for: int | None = None
+) -> Group:
+    """The answer of `place`: the ranked list, then the best layout in full.
+
+    `asked_for` is how many layouts were wanted, None for as many as there are in the ranking.
+    """
     best = ranking.layouts[0].assessment
     title = "Rank 1, part by part" if len(ranking.layouts) > 1 else "Part by part"
     warnings = tuple(w for ranked in ranking.layouts for w in ranked.assessment.warnings)
     return _page(
         solved_line(study),
         Text(""),
-        ranking_view(ranking, console),
+        ranking_view(ranking, console, asked_for),
         layout_view(study, best, console, title),
         limits_view(best, console),
         warnings_view(study.warnings, ranking.warnings, warnings),

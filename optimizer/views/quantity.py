@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
-from math import isfinite
+from math import ceil, floor, isfinite, log10
 
 #: SI unit -> (shown unit, factor, decimals)
 _SHOWN: dict[str, tuple[str, float, int]] = {
@@ -85,19 +85,17 @@ def shown(values: Sequence[float], unit: str) -> tuple[list[str], str]:
     return [number(v, decimals) for v in scaled], name
 
 
-def percent(value: float, decimals: int = 2) -> str:
-    """A percentage with its sign, e.g. "4.25 %"."""
-    return f"{number(value, decimals)} %"
-
-
 def small_percent(fraction: float) -> str:
-    """A gap as a percentage, with just enough digits to be read: "0.3 %", "0.004 %"."""
+    """A gap as a percentage to two significant digits, rounded up: "0.31 %", "0.0042 %".
+
+    Rounded up because it is said as "at most".
+    """
     if not isfinite(fraction):
         return "an unknown share"
     value = 100.0 * fraction
-    if value <= 0.0:
+    if value <= 1e-12:
         return "0 %"
-    for decimals in (1, 2, 3, 4, 5, 6):
-        if float(f"{value:.{decimals}f}") >= 10 ** (1 - decimals):
-            return f"{value:.{decimals}f} %"
-    return f"{value:.1e} %"
+    decimals = max(0, 1 - floor(log10(value)))
+    step = 10.0**-decimals
+    # the small allowance keeps 0.31 from becoming 0.32 by binary arithmetic
+    return f"{ceil(value / step - 1e-9) * step:.{decimals}f} %"

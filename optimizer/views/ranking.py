@@ -17,14 +17,14 @@ from optimizer.views.words import Words, counted, listing
 PROVEN_GAP = 1e-9
 
 
-def ranking_view(ranking: Ranking, console: Console) -> Group:
+def ranking_view(ranking: Ranking, console: Console, asked_for: int | None = None) -> Group:
     """The ranked table with the proof in words under it."""
     layouts = ranking.layouts
     return section(
         f"Best {counted(len(layouts), 'layout')}" if len(layouts) != 1 else "Best layout",
         _table(layouts, is_wide(console)),
         Text(""),
-        *(Words(line, style) for line, style in proof_lines(ranking)),
+        *(Words(line, style) for line, style in proof_lines(ranking, asked_for)),
     )
 
 
@@ -96,7 +96,7 @@ def proof_words(proof: Proof, among: str = "nothing") -> str:
     return f"{proof.status}: {at_most}"
 
 
-def proof_lines(ranking: Ranking) -> list[tuple[str, str]]:
+def proof_lines(ranking: Ranking, asked_for: int | None = None) -> list[tuple[str, str]]:
     """The proof of the whole list, each line with the style that underlines what it says."""
     layouts = ranking.layouts
     if not layouts:
@@ -119,6 +119,9 @@ def proof_lines(ranking: Ranking) -> list[tuple[str, str]]:
         (f"Ranks {listing([str(rank) for rank in ranks])} score the same.", "quiet")
         for ranks in ties(layouts)
     ]
+    if not ranking.exhausted and asked_for is not None and len(layouts) < asked_for:
+        text = f"The search was stopped with {len(layouts)} of the {asked_for} layouts asked for"
+        lines.append((f"{text}; there may be others between and beyond these.", "tight"))
     if ranking.exhausted:
         lines.append((f"No layout besides {_these(len(layouts))} meets every limit.", "quiet"))
     return lines

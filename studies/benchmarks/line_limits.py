@@ -2,7 +2,8 @@
 
 Every line may be built with 3 bores, 3 valve models and 3 actuators (27 combinations, 810 in
 all), each with a filling and a venting budget, half of them from a finite reservoir. The target
-is 0.5 s. Run: python studies/benchmarks/line_limits.py
+is 0.5 s on an idle machine. Run, with the package installed or its folder on the path:
+python studies/benchmarks/line_limits.py
 """
 
 from __future__ import annotations
@@ -55,6 +56,7 @@ def main() -> None:
     print(f"filling limits   {filled - start:6.3f} s")
     print(f"venting limits   {vented - filled:6.3f} s")
     print(f"together         {vented - _BEGIN:6.3f} s  (target 0.5 s)")
+    print(f"processor time   {time.process_time():6.3f} s  (Python's own start included)")
 
 
 if __name__ == "__main__":

@@ -215,6 +215,18 @@ def test_supply_line_to_a_valve_on_the_actuator_is_quicker_than_a_working_line()
     assert time_to_pressure(supply, 1.5, 4.2e5) < time_to_pressure(working, 1.5, 4.2e5)
 
 
+def test_paths_run_from_supply_to_chamber_and_back() -> None:
+    """The order matters for the conductance, so it is the order in which air passes."""
+    first, last = Restriction.from_catalogue(0.3, 0.5), Restriction.from_catalogue(0.5, 0.1)
+    out = Restriction.from_catalogue(0.4, 0.2)
+    line = replace(LINE, upstream=(first,), downstream=(last,), exhaust=(out, SILENCER))
+    tube = tube_restriction(2.5e-3, 1.0)
+    assert line.fill_path(1.0) == series(first, tube, last)
+    assert line.fill_path(1.0) != series(last, tube, first)
+    assert line.vent_path(1.0) == series(last, tube, out, SILENCER)
+    assert line.vent_path(1.0) != series(out, tube, last, SILENCER)
+
+
 def _discretised(
     length: float, volume: float, valve: Restriction, end_pa: float, start: float, target: float
 ) -> float:

@@ -201,6 +201,32 @@ def test_times_are_zero_where_the_pressure_is_already_there() -> None:
     assert vent_time_s(Chamber(1e-5), path, 2e5, 3e5) == 0.0
 
 
+@pytest.mark.parametrize("kelvin", [273.15, 323.15])
+def test_warm_air_fills_and_vents_faster(kelvin: float) -> None:
+    """V dp/dt = R T mdot(T), stepped by scipy at the air's own temperature."""
+    C, b, V = 0.3e-8, 0.3, 2e-5
+
+    def time(p0: float, p1: float, flow: object, sign: float) -> float:
+        def reached(_: float, y: np.ndarray) -> float:
+            return float(y[0]) - p1
+
+        run = solve_ivp(
+            lambda _, y: [sign * R * kelvin * flow(float(y[0])) / V],  # type: ignore[operator]
+            (0, 1), [p0], events=reached, rtol=1e-10, atol=1e-3, max_step=0.01,
+        )
+        return float(run.t_events[0][0])
+
+    filled = time(1e5, 4e5, lambda p: simulate.mass_flow(C, b, 6e5, p, kelvin), 1.0)
+    vented = time(4e5, 1.2e5, lambda p: simulate.mass_flow(C, b, p, 1e5, kelvin), -1.0)
+    path, chamber = Restriction(C, b), Chamber(V)
+    assert fill_time_s(
+        chamber, path, 6e5, 4e5, start_pa=1e5, temperature_k=kelvin
+    ) == pytest.approx(filled, rel=1e-6)
+    assert vent_time_s(
+        chamber, path, 4e5, 1.2e5, atmosphere_pa=1e5, temperature_k=kelvin
+    ) == pytest.approx(vented, rel=1e-6)
+
+
 def test_cylinder_moves_between_the_forces_of_load_and_spring() -> None:
     chamber = Chamber.cylinder(20e-3, 40e-3, 3e-6, load_n=31.4159265, spring_n_m=785.398163)
     area = np.pi * 1e-4

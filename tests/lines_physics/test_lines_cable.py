@@ -108,3 +108,9 @@ def test_rope_mass_reproduces_the_table_and_the_extrapolated_sizes() -> None:
     assert 1e3 * cable.rope_mass_kg_per_m([1e-3, 1.5e-3, 2e-3]) == pytest.approx(
         [3.45, 7.763, 13.8], rel=2e-3
     )
+
+
+def test_friction_ranges_are_ordered_and_within_what_slides() -> None:
+    ranges = cable.friction_ranges()
+    assert ranges["steel on PTFE"] == (0.04, 0.22)
+    assert all(0.0 < low <= high < 1.0 for low, high in ranges.values())

@@ -26,6 +26,12 @@ def test_air_per_stride_is_the_mass_a_simulated_filling_takes() -> None:
     assert found * 1.185 == pytest.approx(state["mass_in"], rel=1e-6)
 
 
+def test_warm_air_takes_less_of_it() -> None:
+    """Mass p V/(R T) at the air's own temperature, in m3 of reference density."""
+    warm = stride_air.air_per_stride_m3(Chamber(20e-6), 4.4e5, temperature_k=323.15)
+    assert warm * 1.185 == pytest.approx((4.4e5 - 101_325) * 20e-6 / (R * 323.15))
+
+
 def test_isothermal_air_per_stride_is_above_what_warm_air_takes() -> None:
     _, state = simulate.fill(Piston(20e-6), 0.3e-8, 0.3, 6e5, 101_325.0, 4.4e5, adiabatic=True)
     assert stride_air.air_per_stride_m3(Chamber(20e-6), 4.4e5) * 1.185 > state["mass_in"]

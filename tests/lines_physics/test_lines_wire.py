@@ -118,6 +118,16 @@ def test_judged_film_coefficient_overstates_the_warming_of_rated_cables() -> Non
         assert 1.5 * 40 < wire.temperature_rise_k(amp, hot, outer) < 3 * 40
 
 
+def test_ratings_by_laying_are_ordered_and_unknown_ones_are_not_invented() -> None:
+    """DIN VDE 0298-4 table 11: 15, 12 and 6 A at 0.75 mm2; nothing for a single core of 0.5."""
+    layings = ("single_core_in_air", "multicore_on_surface", "handheld_cord")
+    assert [wire.cable_rating_a(0.75, how) for how in layings] == [15.0, 12.0, 6.0]
+    assert wire.cable_rating_a(0.5, "single_core_in_air") is None
+    assert wire.cable_rating_a(0.6) is None
+    with pytest.raises(ImpossiblePhysics, match="handheld_cord"):
+        wire.cable_rating_a(0.75, "underwater")
+
+
 def test_bundle_rule_is_the_published_transmission_column() -> None:
     for row in read_table("wire_awg"):
         found = wire.bundled_rating_a(wire.awg_area_m2(int(row["awg"])))

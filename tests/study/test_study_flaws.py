@@ -220,3 +220,11 @@ def test_unusual_stature_is_warned_of(files: StudyFiles) -> None:
     files.put("study.toml", "1750", "1150").put("study.toml", "mass_kg = 75", "mass_kg = 30")
     (warning,) = files.load().warnings
     assert "study.toml row 12 key wearer.stature_mm: 1150 mm" in warning
+
+
+def test_column_ignored_for_a_misspelt_name_is_warned_of(files: StudyFiles) -> None:
+    files.put("parts.csv", "quantity", "quantitty")
+    (warning,) = files.load().warnings
+    assert warning.endswith(
+        "parts.csv row 1 column quantitty: a column of your own, ignored; or is quantity meant?"
+    )

@@ -133,7 +133,7 @@ def test_missing_column_is_said_once_with_the_one_meant(
     flaw = files.flaw()
     assert where(flaw) == (file, 1, column)
     assert flaw.nearest == nearest
-    assert old in flaw.expected
+    assert old in f"{flaw.expected} {flaw.nearest}"
 
 
 def test_parts_need_a_column_that_says_where(files: StudyFiles) -> None:

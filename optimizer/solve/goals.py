@@ -1,0 +1,146 @@
+"""What a layout can be judged by, one figure at a time: named, with its unit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import cast
+
+import numpy as np
+
+from optimizer.assess.result import Assessment
+from optimizer.body.inertia import bare_leg_inertia
+from optimizer.errors import Flaw, InputError, Origin
+from optimizer.problem.arrays import Objective
+from optimizer.problem.quantities import (
+    BODY_KEYS,
+    DISCOMFORT,
+    INDEX,
+    INERTIA,
+    LEG_W,
+    MASS,
+    NAMES,
+    SITES_IN_USE,
+)
+from optimizer.setting import Setting
+from optimizer.study.model import SIDES, TRUNK
+from optimizer.study.words import nearest
+
+#: Layouts nearer to each other than this, in the goal's unit, count as equal in it.
+RESOLUTION = 1e-6
+
+
+@dataclass(frozen=True)
+class Goal:
+    """One figure to keep low: how the program adds it up and how the assessment tells it.
+
+    `unit` is that of both; `resolution` the least difference that counts.
+    """
+
+    name: str
+    title: str
+    unit: str
+    objective: Objective
+    value: Callable[[Assessment], float]
+    resolution: float = RESOLUTION
+
+
+def _linear(terms: dict[str, float]) -> Objective:
+    linear = np.zeros(len(NAMES))
+    for name, value in terms.items():
+        linear[INDEX[name]] += value
+    return Objective(linear)
+
+
+def _metabolic(setting: Setting) -> Goal:
+    energy = setting.energy
+    per_watt = 100.0 / energy.walking_w
+    objective = _linear({LEG_W: per_watt})
+    if energy.trunk_is_linear:
+        objective.linear[INDEX[MASS[TRUNK]]] = per_watt * float(energy.trunk_slope(0.0))
+    else:
+        objective = Objective(
+            objective.linear,
+            per_watt,
+            lambda load: float(energy.trunk_cost(load)),
+            lambda load: float(energy.trunk_slope(load)),
+        )
+    return Goal(
+        "metabolic",
+        "metabolic penalty, % of net walking power",
+        "%",
+        objective,
+        lambda found: found.metabolic_pct,
+    )
+
+
+def _swing_inertia(setting: Setting) -> Goal:
+    bare = bare_leg_inertia(setting.wearer, "right", "hip", setting.study.inertia_pose)
+    return Goal(
+        "swing_inertia",
+        "added swing inertia about the hip, both legs, % of one bare leg",
+        "%",
+        _linear({INERTIA["hip", side]: 100.0 / bare for side in SIDES}),
+        lambda found: found.swing_inertia_pct,
+    )
+
+
+def _comfort(setting: Setting) -> Goal:
+    return Goal(
+        "comfort",
+        "discomfort points of the sites in use",
+        "points",
+        _linear({DISCOMFORT: 1.0}),
+        lambda found: found.discomfort,
+    )
+
+
+def _device_mass(setting: Setting) -> Goal:
+    return Goal(
+        "device_mass",
+        "worn mass",
+        "kg",
+        _linear({MASS[key]: 1.0 for key in BODY_KEYS}),
+        lambda found: found.total_mass_kg,
+    )
+
+
+def _sites_in_use(setting: Setting) -> Goal:
+    return Goal(
+        "sites_in_use",
+        "sites in use",
+        "sites",
+        _linear({SITES_IN_USE: 1.0}),
+        lambda found: float(len(found.holder_mass_kg)),
+    )
+
+
+#: Name -> how to make the goal for a setting. To add one, add a function and a line.
+GOALS: dict[str, Callable[[Setting], Goal]] = {
+    "metabolic": _metabolic,
+    "swing_inertia": _swing_inertia,
+    "comfort": _comfort,
+    "device_mass": _device_mass,
+    "sites_in_use": _sites_in_use,
+}
+
+
+def goals_of(setting: Setting, names: tuple[str, ...], said_by: str = "objective") -> list[Goal]:
+    """The goals of these names, each once.
+
+    Raises
+    ------
+    InputError
+        For an unknown name, or one given twice.
+    """
+    flaws = []
+    for i, name in enumerate(names):
+        if name not in GOALS:
+            known = ", ".join(GOALS)
+            near = nearest(name, tuple(GOALS))
+            flaws.append(Flaw(Origin(said_by), repr(name), f"one of {known}", near))
+        elif name in names[:i]:
+            flaws.append(Flaw(Origin(said_by), f"{name!r} twice", "different objectives"))
+    if flaws:
+        raise InputError(flaws)
+    return [cast(Goal, GOALS[name](setting)) for name in names]

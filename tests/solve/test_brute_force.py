@@ -1,0 +1,174 @@
+"""Small studies answered twice: by the program and by listing every layout there is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import islice
+from math import inf
+
+import pytest
+
+from optimizer.assess.assessment import assess
+from optimizer.assess.result import Infeasible, Ranking
+from optimizer.setting import build_setting
+from optimizer.solve.place import place
+from optimizer.study.model import Study
+from tests.instances import random_study
+from tests.solve.oracle import TIED, Enumeration, Found, identity_of
+
+#: How many random studies are answered twice, and how many layouts of each are ranked.
+STUDIES = 220
+TOP = 4
+
+
+def close(a: float, b: float) -> bool:
+    return abs(a - b) <= 1e-6 * max(1.0, abs(b))
+
+
+@pytest.mark.parametrize("seed", range(STUDIES))
+def test_program_finds_what_enumeration_finds(seed: int) -> None:
+    study = random_study(seed)
+    setting = build_setting(study)
+    truth = Enumeration(setting)
+    answer = place(setting, top=TOP)
+    if not truth.feasible:
+        assert isinstance(answer, Infeasible)
+        assert answer.obstacles or answer.unplaceable
+        return
+    assert isinstance(answer, Ranking)
+    listed = list(islice(truth.ranked(), TOP + 1))
+    scores = [entry.assessment.score for entry in answer.layouts]
+    assert len(scores) == min(TOP, len(listed))
+    assert answer.exhausted == (len(listed) < TOP)
+    for score, found in zip(scores, listed, strict=False):
+        assert close(score, found.score)
+    for entry in answer.layouts:
+        assert entry.proof.status == "optimal"
+        assert entry.proof.gap == 0.0
+    _same_layouts(study, answer, truth, listed)
+    _same_routes(truth, answer)
+    again = assess(setting, truth.layout(listed[0].row))
+    assert again.feasible
+    assert close(again.score, listed[0].score)
+
+
+def _same_layouts(study: Study, answer: Ranking, truth: Enumeration, listed: list[Found]) -> None:
+    """As sets: equals may come in any order, and the last place may go to any of its equals."""
+    given = [identity_of(study, entry.assessment.layout) for entry in answer.layouts]
+    assert len(set(given)) == len(given)
+    last = listed[len(given) - 1].score
+    tied_with_last = TIED * max(1.0, abs(last))
+    must, may = set(), set()
+    for found in truth.ranked():
+        if found.score > last + tied_with_last:
+            break
+        may.add(found.identity)
+        if found.score < last - tied_with_last:
+            must.add(found.identity)
+    assert must <= set(given) <= may
+
+
+def _same_routes(truth: Enumeration, answer: Ranking) -> None:
+    """Every line of every layout is as long as the route rule makes it."""
+    sites = {site.name: s for s, site in enumerate(truth.study.sites)}
+    for entry in answer.layouts:
+        for report, drawn in zip(entry.assessment.lines, truth.lines, strict=True):
+            assert report.line == drawn.name
+            option = next(o for o in drawn.line.options if o.name == report.option)
+            way = truth.way(drawn.line, option, sites[report.site_a], sites[report.site_b])
+            assert way is not None
+            assert report.length_m == pytest.approx(drawn.line.slack_m + way.length_m, abs=1e-9)
+
+
+# -- that the studies above are worth answering ------------------------------------------------
+
+
+def _roomy(study: Study, **changes: object) -> Study:
+    return replace(study, sites=tuple(replace(s, **changes) for s in study.sites))  # type: ignore[arg-type]
+
+
+def without(study: Study, kind: str) -> Study:
+    """The study with every limit of one kind taken away."""
+    if kind == "site_volume":
+        return _roomy(study, volume_m3=inf)
+    if kind == "site_mass":
+        return _roomy(study, max_mass_kg=inf)
+    if kind == "site_thickness":
+        return _roomy(study, max_thickness_m=inf)
+    if kind == "needs":
+        return _roomy(study, offers=frozenset(("dry", "cool")))
+    if kind == "line_length":
+        lines = tuple(
+            replace(ln, options=tuple(replace(o, max_length_m=inf) for o in ln.options))
+            for ln in study.lines
+        )
+        return replace(study, lines=lines)
+    rules = tuple(rule for rule in study.rules if rule.kind != kind)
+    limits = tuple(limit for limit in study.limits if limit.kind != kind)
+    return replace(study, rules=rules, limits=limits)
+
+
+KINDS = (
+    "site_volume",
+    "site_mass",
+    "site_thickness",
+    "needs",
+    "line_length",
+    "same_place",
+    "apart",
+    "segment_mass",
+    "device_mass",
+    "left_right_mass",
+    "left_right_swing_inertia",
+    "sites_in_use",
+)
+
+
+@pytest.fixture(scope="module")
+def sample() -> list[tuple[Study, float]]:
+    """Some of the random studies with their best scores, infinite where there is none."""
+    studies = [random_study(seed) for seed in range(60)]
+    truths = [Enumeration(build_setting(study)) for study in studies]
+    return [(s, t.best_score if t.feasible else inf) for s, t in zip(studies, truths, strict=True)]
+
+
+def test_most_random_studies_have_an_answer(sample: list[tuple[Study, float]]) -> None:
+    share = sum(score < inf for _, score in sample) / len(sample)
+    assert 0.7 < share < 1.0
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_limits_of_each_kind_change_answers(sample: list[tuple[Study, float]], kind: str) -> None:
+    changed = 0
+    for study, score in sample:
+        freed = without(study, kind)
+        if freed != study:
+            truth = Enumeration(build_setting(freed))
+            assert truth.feasible or score == inf
+            changed += truth.feasible and truth.best_score < score - TIED
+    assert changed >= 2, f"limits of kind {kind} hardly ever rule out the best layout"
+
+
+def test_random_studies_have_copies_models_options_and_curves() -> None:
+    studies = [random_study(seed) for seed in range(STUDIES)]
+    wired = sum(
+        any(p.count > 1 and p.name in (ln.part_a, ln.part_b) for p in s.parts for ln in s.lines)
+        for s in studies
+    )
+    paired = sum(
+        any(
+            {p.name: p.count for p in s.parts}[ln.part_a] > 1
+            and {p.name: p.count for p in s.parts}[ln.part_b] > 1
+            for ln in s.lines
+        )
+        for s in studies
+    )
+    assert wired >= 20
+    assert paired >= 5
+    assert sum(any(p.count > 1 for p in s.parts) for s in studies) >= 40
+    assert sum(any(len(p.models) > 1 for p in s.parts) for s in studies) >= 40
+    assert sum(any(len(ln.options) > 1 for ln in s.lines) for s in studies) >= 40
+    assert sum(s.energy.trunk in ("pandolf", "looney_backpack") for s in studies) >= 40
+    assert sum(s.inertia_pose == "swing" for s in studies) >= 40
+    assert sum(s.weights.comfort > 0 for s in studies) >= 40
+    assert sum(bool(s.routes.add) for s in studies) >= 10
