@@ -12,6 +12,7 @@ from optimizer.assess.result import Layout, Placement, Routing
 from optimizer.errors import Origin
 from optimizer.setting import Setting
 from optimizer.study.model import (
+    LEG_SEGMENTS,
     AddedArc,
     EnergySpec,
     LimitSpec,
@@ -160,12 +161,8 @@ def random_study(seed: int, *, parts: int = 4, sites: int = 5, lines: int = 3) -
     bench = rng.random() < 0.12
     garment = _garment(rng, sites, bench)
     catalog = _catalog(rng, garment, parts)
-    witness: Witness = {}
-    for part in catalog:
-        for i in range(part.count):
-            chosen = part.models[int(rng.integers(len(part.models)))]
-            unit = part.name if part.count == 1 else f"{part.name}#{i + 1}"
-            witness[unit] = (chosen.name, str(rng.choice(chosen.sites)))
+    witness = _witness(rng, catalog, garment)
+    together = _bring_together(rng, catalog, witness)
     catalog = tuple(_needing(rng, part, garment, witness) for part in catalog)
     garment = tuple(_capped(rng, here, catalog, witness) for here in garment)
     trunks = ["browning_waist", "huang_kuo", "pandolf", "looney_backpack"]
@@ -187,7 +184,7 @@ def random_study(seed: int, *, parts: int = 4, sites: int = 5, lines: int = 3) -
         inertia_pose=str(rng.choice(["straight", "swing"])),
     )
     free = replace(free, lines=_lines(rng, free, witness, lines))
-    free = replace(free, rules=_rules(rng, free, witness), limits=_limits(rng, free, witness))
+    free = replace(free, rules=_rules(rng, free, witness, together), limits=_limits(rng, free, witness))
     return _spoilt(rng, free) if rng.random() < 0.3 else free
 
 
@@ -225,6 +222,10 @@ def _catalog(rng: Random, garment: tuple[Site, ...], parts: int) -> tuple[Part, 
     catalog = []
     for i in range(parts):
         allowed = tuple(n for n in names if rng.random() < 0.8) or names
+        if i == 0 and rng.random() < 0.5:
+            # as an actuator sits at its joint
+            legs = [s.name for s in garment if s.segment in LEG_SEGMENTS]
+            allowed = (str(rng.choice(legs)),) if legs else allowed
         models = tuple(
             model(
                 f"m{k}",
@@ -253,6 +254,44 @@ def _at(
                 used = next(m for m in part.models if m.name == chosen)
                 found.append((used, used.mass_kg, used.volume_m3))
     return found
+
+
+def _witness(rng: Random, catalog: tuple[Part, ...], garment: tuple[Site, ...]) -> Witness:
+    """A random layout: in some studies of few sites, in some of the lightest models."""
+    favoured = {s.name for s in garment}
+    if rng.random() < 0.4:
+        favoured = {str(n) for n in rng.choice(sorted(favoured), size=2, replace=False)}
+    light = rng.random() < 0.5
+    witness: Witness = {}
+    for part in catalog:
+        for i in range(part.count):
+            chosen = part.models[int(rng.integers(len(part.models)))]
+            if light:
+                chosen = min(part.models, key=lambda m: m.mass_kg)
+            where = [n for n in chosen.sites if n in favoured] or chosen.sites
+            unit = part.name if part.count == 1 else f"{part.name}#{i + 1}"
+            witness[unit] = (chosen.name, str(rng.choice(where)))
+    return witness
+
+
+def _bring_together(
+    rng: Random, catalog: tuple[Part, ...], witness: Witness
+) -> tuple[str, ...]:
+    """In some studies, two single parts moved to one place; returns which, or nothing."""
+    singles = [part for part in catalog if part.count == 1]
+    if len(singles) < 2 or rng.random() < 0.75:
+        return ()
+    pair = [singles[int(i)] for i in rng.choice(len(singles), size=2, replace=False)]
+    allowed = [
+        next(m.sites for m in part.models if m.name == witness[part.name][0]) for part in pair
+    ]
+    common = [name for name in allowed[0] if name in allowed[1]]
+    if not common:
+        return ()
+    where = str(rng.choice(common))
+    for part in pair:
+        witness[part.name] = (witness[part.name][0], where)
+    return tuple(part.name for part in pair)
 
 
 def _needing(rng: Random, part: Part, garment: tuple[Site, ...], witness: Witness) -> Part:
@@ -319,10 +358,14 @@ def _lines(rng: Random, free: Study, witness: Witness, lines: int) -> tuple[Line
     return tuple(drawn)
 
 
-def _rules(rng: Random, free: Study, witness: Witness) -> tuple[PairRule, ...]:
+def _rules(
+    rng: Random, free: Study, witness: Witness, together: tuple[str, ...]
+) -> tuple[PairRule, ...]:
     """A rule on two parts that the witness keeps."""
     from optimizer.body.wearer import build_wearer
 
+    if together:
+        return (PairRule("same_place", *together, 0.0, HERE),)
     if len(free.parts) < 3 or rng.random() < 0.5:
         return ()
     a, b = (free.parts[int(v)] for v in rng.choice(len(free.parts), size=2, replace=False))
@@ -365,14 +408,14 @@ def _limits(rng: Random, free: Study, witness: Witness) -> tuple[LimitSpec, ...]
     segment = str(rng.choice(list(most), p=[0.4, 0.3, 0.2, 0.1]))
     used = len({where for _, where in witness.values()})
     wanted = (
-        (0.4, "segment_mass", segment, max(most[segment], 0.05)),
-        (0.35, "left_right_mass", "", max(abs(legs["left"] - legs["right"]), 0.05)),
-        (0.35, "left_right_swing_inertia", "", max(abs(hips["left"] - hips["right"]), 0.5)),
-        (0.3, "device_mass", "", found.total_mass_kg),
+        (0.4, "segment_mass", segment, max(most[segment], 0.05), 1.2),
+        (0.35, "left_right_mass", "", max(abs(legs["left"] - legs["right"]), 0.05), 1.1),
+        (0.35, "left_right_swing_inertia", "", max(abs(hips["left"] - hips["right"]), 0.5), 1.1),
+        (0.3, "device_mass", "", found.total_mass_kg, 1.05),
     )
     limits = [
-        LimitSpec(kind, subject, float(value * rng.uniform(1.005, 1.25)), HERE)
-        for share, kind, subject, value in wanted
+        LimitSpec(kind, subject, float(value * rng.uniform(1.002, most_room)), HERE)
+        for share, kind, subject, value, most_room in wanted
         if rng.random() < share and value > 0
     ]
     if rng.random() < 0.35:

@@ -85,8 +85,14 @@ def read_given_layout(
     placements = _placements(setting.study, parts, file, whole, flaws)
     routings, assumed = _routings(setting, lines, placements, flaws)
     if flaws:
-        raise InputError(flaws)
+        raise InputError(_in_order(flaws))
     return GivenLayout(Layout(tuple(placements.values()), tuple(routings)), tuple(assumed))
+
+
+def _in_order(flaws: list[Flaw]) -> list[Flaw]:
+    """By file as first met, then by row."""
+    files = list(dict.fromkeys(flaw.origin.file for flaw in flaws))
+    return sorted(flaws, key=lambda f: (files.index(f.origin.file), f.origin.row or 0))
 
 
 def copies(name: str, count: int) -> tuple[str, ...]:
@@ -108,7 +114,7 @@ def _placements(
     for record in records:
         name = record.unit or record.part
         unit = taken.take(name, record.origins[0], "a part of the study", flaws)
-        if record.site not in sites:
+        if record.site and record.site not in sites:
             flaws.append(unknown(record.origins[2], record.site, "a site of the garment", sites))
         if unit is None:
             continue

@@ -76,21 +76,22 @@ def read_parts_table(text: str, file: str, flaws: list[Flaw]) -> list[PartRecord
         return None
     records = []
     for row, values in parse_rows(table, _PartRow, flaws):
-        if values is None:
+        # of a row with a flaw the names are looked up all the same, so that all flaws are told
+        unit, part = row.get("unit"), row.get("part")
+        if not unit and not part:
+            if {"unit", "part"} & set(table.columns):
+                flaws.append(Flaw(table.origin(row, "part"), "an empty cell", "a part's name"))
             continue
-        if not values.unit and not values.part:
-            flaws.append(Flaw(table.origin(row, "part"), "an empty cell", "a part's name"))
-            continue
-        grams = values.measured_mass_g
+        grams = None if values is None else values.measured_mass_g
         records.append(
             PartRecord(
-                unit=values.unit,
-                part=values.part,
-                model=values.model,
-                site=values.site,
+                unit=unit,
+                part=part,
+                model=row.get("model"),
+                site=row.get("site"),
                 measured_mass_kg=None if grams is None else grams / G_PER_KG,
                 origins=(
-                    table.origin(row, "unit" if values.unit else "part"),
+                    table.origin(row, "unit" if unit else "part"),
                     table.origin(row, "model"),
                     table.origin(row, "site"),
                 ),
@@ -108,14 +109,14 @@ def read_lines_table(path: Path, flaws: list[Flaw]) -> list[LineRecord]:
         return []
     records = []
     for row, values in parse_rows(table, _LineRow, flaws):
-        if values is None:
-            continue
-        millimetres = values.measured_length_mm
-        nodes = tuple(values.route.replace(">", " ").split())
+        if not row.get("line"):
+            continue  # said already
+        millimetres = None if values is None else values.measured_length_mm
+        nodes = tuple(row.get("route").replace(">", " ").split())
         records.append(
             LineRecord(
-                line=values.line,
-                option=values.option,
+                line=row.get("line"),
+                option=row.get("option"),
                 route=nodes or None,
                 measured_length_m=None if millimetres is None else millimetres / MM_PER_M,
                 origins=(

@@ -18,8 +18,8 @@ def weigh(
     settings: Sequence[str] = (),
 ) -> Answer:
     """Assess the layout in a file; one that breaks a limit is told in full, with exit code 3."""
+    from optimizer.assess.assessment import assess
     from optimizer.assess.layout_file import read_given_layout
-    from optimizer.assess.weigh import weigh as assess
     from optimizer.setting import build_setting
     from optimizer.study.load import load_study
     from optimizer.views.json import assessment_document

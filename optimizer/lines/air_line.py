@@ -36,7 +36,7 @@ class AirLine:
 
     `tube_share` of the tube's volume is counted with the chamber. 1 (the default) lets all of
     it fill through the whole tube and is the safe side: a tube cut into 20 cells takes at most
-    0.5 % longer than that, down to 30 % less where the tube itself is the bottleneck (tests).
+    0.5 % longer than that, down to a third less where the tube itself is the bottleneck (tests).
     0.5, the estimate for a pressure that falls linearly along the tube, was too short in every
     case tried. 0 is for a supply line that stays pressurised because the valve sits at its far
     end, in `downstream`.

@@ -4,7 +4,7 @@ The balance of the chamber (see `air_chamber`) is separable, so each time is an 
 pressure; no differential equation is stepped. The range is cut where the integrand has a kink
 (start and end of the stroke, edge of choking, edge of the laminar line) and integrated by
 Gauss-Legendre in u = sqrt(|p - p_end|), p_end being the pressure at which flow would cease:
-there 1/phi ~ 1/u, and the substitution removes the singularity. Relative error about 4e-11
+there 1/phi ~ 1/u, and the substitution removes the singularity. Relative error below 1e-9
 (tests, against closed forms and scipy). Everything broadcasts.
 """
 

@@ -17,7 +17,7 @@ import numpy as np
 from optimizer.assess.result import Obstacle
 from optimizer.errors import Origin
 from optimizer.problem.arrays import Problem
-from optimizer.problem.presolve import Switches, reduce
+from optimizer.problem.presolve import Switches, reduce, route_arcs
 from optimizer.setting import Setting
 from optimizer.solve.formulation import RowKey
 from optimizer.solve.program import Program
@@ -36,8 +36,20 @@ class Member:
 
 def clashing_limits(setting: Setting, problem: Problem) -> list[Obstacle]:
     """An irreducible set of limits of `problem` that no layout meets together."""
-    program = _plain_program(problem)
-    members = _members(setting, problem, program.rows)
+    # first with lines free to run any way; if that mends it, the route rule is part of the clash
+    for guarded in (False, True):
+        program = _plain_program(problem, guarded)
+        members = _members(setting, problem, program.rows)
+        clash = quickxplain(members, _feasible_with(program, members))
+        if clash:
+            break
+    return [Obstacle(m.text, m.origin, m.kind, m.subject) for m in clash]
+
+
+def _feasible_with(
+    program: Program, members: Sequence[Member]
+) -> Callable[[Sequence[Member]], bool]:
+    """Whether a layout meets given members, all others switched off."""
     bounds = {
         row: (program.row_lower[row], program.row_upper[row])
         for member in members
@@ -51,11 +63,9 @@ def clashing_limits(setting: Setting, problem: Problem) -> list[Obstacle]:
                 program.live.set_row_bounds(row, lower, upper)
             else:
                 program.live.set_row_bounds(row, -inf, inf)
-        outcome = program.live.solve(gap=inf)
-        return outcome.x is not None
+        return program.live.solve(gap=inf).x is not None
 
-    clash = quickxplain(members, feasible)
-    return [Obstacle(m.text, m.origin, m.kind, m.subject) for m in clash]
+    return feasible
 
 
 def quickxplain(
@@ -82,10 +92,20 @@ def quickxplain(
     return sorted(found, key=lambda m: order[id(m)])
 
 
-def _plain_program(problem: Problem) -> Program:
-    """The program without any presolve that bakes limits in, and nothing to minimise."""
+def _plain_program(problem: Problem, guarded: bool) -> Program:
+    """The program without any presolve that bakes limits in, and nothing to minimise.
+
+    Lines may run along the arcs of their routes with and without their own limits.
+    """
     switches = Switches(arc_consistency=False, reach_rows=False)
     everything = reduce(problem, switches)
+    arcs = []
+    for line, own in zip(problem.lines, everything.arcs, strict=True):
+        cases = tuple(
+            dataclasses.replace(case, max_length_m=inf, max_bend_rad=inf) for case in line.cases
+        )
+        free = route_arcs(problem, dataclasses.replace(line, cases=cases), everything.open)
+        arcs.append(tuple(tuple(sorted({*a, *b})) for a, b in zip(own, free, strict=True)))
     nothing = dataclasses.replace(
         problem.objective,
         linear=np.zeros_like(problem.objective.linear),
@@ -93,7 +113,12 @@ def _plain_program(problem: Problem) -> Program:
         curve=None,
         curve_slope=None,
     )
-    return Program(everything, nothing, switches=switches)
+    return Program(
+        dataclasses.replace(everything, arcs=tuple(arcs)),
+        nothing,
+        switches=switches,
+        cheapest=frozenset(range(len(problem.lines)) if guarded else ()),
+    )
 
 
 def _members(setting: Setting, problem: Problem, rows: Sequence[RowKey]) -> list[Member]:

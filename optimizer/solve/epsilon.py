@@ -41,7 +41,7 @@ from optimizer.solve.program import Program, Solution, solution_of
 Vector = tuple[float, ...]
 
 
-class Stopped(Exception):
+class SearchStoppedError(Exception):
     """The time limit or Ctrl-C ended the search."""
 
     def __init__(self, why: str):
@@ -82,6 +82,7 @@ class Search:
             seed=seed,
             threads=threads,
             curve_tolerance=1e-8,
+            feasibility=1e-9,
         )
         self.rows = [
             self.program.add_quantity_row(
@@ -108,17 +109,10 @@ class Search:
 
         Raises
         ------
-        Stopped
+        SearchStoppedError
             When the deadline has passed or on Ctrl-C; `found` keeps what is known by then.
         """
         self._levels(len(self.goals) - 1, [inf] * len(self.goals))
-
-    def best(self, objective: Objective) -> Solution | None:
-        """The best layout under one objective and no bounds."""
-        for row in self.rows:
-            self.program.set_quantity_upper(row, inf)
-        self.program.set_objective(objective)
-        return self._solve()
 
     def values(self, point: Point) -> Vector:
         """A point's values in the order the goals were given."""
@@ -143,8 +137,7 @@ class Search:
         """Least of goal 0 within the bounds, then of the others; None if nothing is within."""
         for looser, answer in self._answers:
             if all(a >= b for a, b in zip(looser, bounds, strict=True)) and (
-                answer is None
-                or all(v <= b for v, b in zip(answer.values, bounds, strict=True))
+                answer is None or all(v <= b for v, b in zip(answer.values, bounds, strict=True))
             ):
                 return answer
         answer = self._solve_least(bounds)
@@ -191,18 +184,18 @@ class Search:
     def _solve(self, start: bool = False) -> Solution | None:
         left = inf if self._deadline == inf else self._deadline - time.perf_counter()
         if left <= 0.0:
-            raise Stopped("time_limit")
+            raise SearchStoppedError("time_limit")
         if start and self._x is not None:
             self.program.live.set_start(self._x)
         try:
             outcome, solution = self.program.solve(gap=0.0, time_limit_s=left)
         except SolveInterrupted:
-            raise Stopped("interrupted") from None
+            raise SearchStoppedError("interrupted") from None
         self.solves += 1
         self.seconds += outcome.seconds
         self._x = outcome.x
         if outcome.status == "infeasible":
             return None
         if outcome.status != "optimal":
-            raise Stopped(outcome.status)
+            raise SearchStoppedError(outcome.status)
         return solution

@@ -355,17 +355,21 @@ class _Builder:
         p, cols = self.problem, self.columns
         sites_a, sites_b = self.sites_of.get(line.slot_a, []), self.sites_of.get(line.slot_b, [])
         several = len(line.options) > 1
-        for k, case in enumerate(line.cases):
-            o = case.option
-            cost = {}
+        costs: list[dict[tuple[int, int], float]] = []
+        for case in line.cases:
+            costs.append({})
             for s in sites_a:
                 for t in sites_b:
-                    route = route_of(p, line, case, s, t)
+                    # out of reach: the row must hold no more than the line's own limit does
+                    route = route_of(p, line, case, s, t) or p.routes.best(s, t)
                     if route is not None:
-                        cost[s, t] = route.cost
-            most = max(cost.values(), default=0.0)
-            if most <= 0.0:
-                continue
+                        costs[-1][s, t] = route.cost
+        # over all cases: a row about one case must not bind a line bought as another
+        most = max((cost for each in costs for cost in each.values()), default=0.0)
+        if most <= 0.0:
+            return
+        for k, (case, cost) in enumerate(zip(line.cases, costs, strict=True)):
+            o = case.option
             flow = [
                 (p.routes.arc_cost(a) / most, cols.f[number, o, a, d])
                 for a, d in self.reduced.arcs[number][o]

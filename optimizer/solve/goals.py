@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import cast
 
 import numpy as np
 
@@ -143,4 +142,4 @@ def goals_of(setting: Setting, names: tuple[str, ...], said_by: str = "objective
             flaws.append(Flaw(Origin(said_by), f"{name!r} twice", "different objectives"))
     if flaws:
         raise InputError(flaws)
-    return [cast(Goal, GOALS[name](setting)) for name in names]
+    return [GOALS[name](setting) for name in names]

@@ -76,7 +76,9 @@ class SolveInterrupted(KeyboardInterrupt):
 class LiveModel:
     """A model kept alive in HiGHS between solves."""
 
-    def __init__(self, matrix: Matrix, *, seed: int = 0, threads: int = 1):
+    def __init__(
+        self, matrix: Matrix, *, seed: int = 0, threads: int = 1, feasibility: float = 1e-6
+    ):
         import highspy
 
         self._highspy = highspy
@@ -88,7 +90,7 @@ class LiveModel:
             ("threads", int(threads)),
             ("parallel", "off" if threads == 1 else "on"),
             ("mip_abs_gap", 0.0),
-            ("mip_feasibility_tolerance", 1e-6),
+            ("mip_feasibility_tolerance", float(feasibility)),
         ):
             self._highs.setOptionValue(option, value)
         self._integer = matrix.integer

@@ -26,8 +26,6 @@ CLOSE_TANGENTS = 40
 
 #: How far a limit may be overstepped before it counts as broken, relative (the solver's own).
 FEASIBILITY = 2e-6
-#: The solver's own tolerance on rows.
-FEASIBLE_TO = 1e-6
 
 
 @dataclass(frozen=True)
@@ -75,14 +73,16 @@ class Program:
         seed: int = 0,
         threads: int = 1,
         curve_tolerance: float = CURVE_TOLERANCE,
+        feasibility: float = 1e-6,
+        cheapest: frozenset[int] = frozenset(),
     ):
         self.problem: Problem = reduced.problem
         self.reduced, self.switches = reduced, switches
         self.objective = objective or self.problem.objective
         self._curved = self.objective if self.objective.curve is not None else None
         self._curve_tolerance = curve_tolerance
-        self._run = {"seed": seed, "threads": threads}
-        self._cheapest: frozenset[int] = frozenset()
+        self._seed, self._threads, self._feasibility = seed, threads, feasibility
+        self._cheapest = cheapest
         self._tangents: list[float] = []
         self._excluded: list[tuple[int, ...]] = []
         self._quantity_rows: list[QuantityRow] = []
@@ -114,7 +114,9 @@ class Program:
         matrix = compile_matrix(self.formulation, self.objective)
         self.rows: list[RowKey] = [(r.group, r.subject) for r in self.formulation.rows]
         self.row_lower, self.row_upper = matrix.row_lower, matrix.row_upper
-        self.live = LiveModel(matrix, **self._run)
+        self.live = LiveModel(
+            matrix, seed=self._seed, threads=self._threads, feasibility=self._feasibility
+        )
         for load in self._tangents:
             self._tangent_row(load)
         for chosen in self._excluded:
@@ -251,8 +253,9 @@ class Program:
     ) -> int:
         """Demand coefficients . quantities + curve_weight * curve(mass.trunk) <= upper.
 
-        It holds to within `tolerance`, in the unit of `upper`. Returns the number by which
-        `set_quantity_upper` knows it.
+        `tolerance`, in the unit of `upper`, is how exactly lines' routes and the curve must keep
+        it; the solver adds its own `feasibility`. Returns the number by which
+        `set_quantity_upper` knows the row.
         """
         row = QuantityRow(coefficients, curve_weight, upper, tolerance)
         self._quantity_rows.append(row)
@@ -263,16 +266,14 @@ class Program:
         """Change the bound of a row over quantities in place; infinite switches it off."""
         row = self._quantity_rows[number]
         row.upper = upper
-        self.live.set_row_bounds(row.row, -inf, upper * FEASIBLE_TO / row.tolerance)
+        self.live.set_row_bounds(row.row, -inf, upper)
 
     def _write_quantity_row(self, row: QuantityRow) -> None:
-        # scaled so that the solver's own tolerance on rows is the one asked for
-        scale = FEASIBLE_TO / row.tolerance
-        weights = self.formulation.quantities @ row.coefficients * scale
+        weights = self.formulation.quantities @ row.coefficients
         if row.curve_weight:
-            weights[self._w] = row.curve_weight * scale
+            weights[self._w] = row.curve_weight
         index = np.flatnonzero(weights)
-        row.row = self.live.add_row(-inf, row.upper * scale, index.astype(float), weights[index])
+        row.row = self.live.add_row(-inf, row.upper, index.astype(float), weights[index])
 
     def exclude(self, chosen: tuple[int, ...]) -> None:
         """Forbid one layout: at least one slot must sit elsewhere or be another model."""
@@ -298,7 +299,7 @@ class Program:
             for limit in self.problem.limits
         )
         broken = broken or any(
-            row.excess(solution.quantities, self._curved) > 2.0 * row.tolerance
+            row.excess(solution.quantities, self._curved) > row.tolerance
             for row in self._quantity_rows
         )
         if not broken:

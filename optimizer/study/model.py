@@ -68,6 +68,8 @@ class Site:
     from 0 at hip level to 1 at the suprasternale. `front_m` is in front of the segment's axis
     (for the foot: above it), negative behind; `outside_m` is away from the body's midline,
     negative towards it. `anchor` names the routing anchor it hangs on, None for the nearest.
+    `standoff_m` is the gap between the skin and what the site holds; `piece` the piece of the
+    garment it belongs to, "" if it is put on by itself.
     """
 
     name: str
@@ -87,6 +89,8 @@ class Site:
     anchor: str | None
     origin: Origin
     extra: Mapping[str, str] = field(default_factory=dict)
+    standoff_m: float = 0.0
+    piece: str = ""
 
     @property
     def key(self) -> SegmentKey:
@@ -221,6 +225,8 @@ class RoutesSpec:
     add: tuple[AddedArc, ...] = ()
     forbid: tuple[tuple[str, str], ...] = ()
     forbid_anchors: tuple[str, ...] = ()
+    keep_out: bool = False
+    """Whether lines keep away from the back of thigh and knee."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,6 +238,19 @@ class SolveSpec:
     top: int = 5
     seed: int = 0
     threads: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Counterweight:
+    """Plain ballast that may be put on one leg, `side`, so that left-right limits are met.
+
+    At most `max_mass_kg` in all, of a material of `density_kg_m3`.
+    """
+
+    side: Literal["left", "right"]
+    max_mass_kg: float
+    density_kg_m3: float
+    origin: Origin = NOWHERE
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,3 +275,4 @@ class Study:
     origin: Origin
     files: Mapping[str, str] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+    counterweight: Counterweight | None = None

@@ -46,6 +46,8 @@ from collections.abc import Mapping, Sequence
 from math import isfinite
 from typing import Any
 
+import numpy as np
+
 from optimizer._version import __version__
 from optimizer.assess.result import (
     Assessment,
@@ -74,7 +76,12 @@ Document = dict[str, Any]
 
 def encode(document: Mapping[str, Any]) -> str:
     """The document as text, keys in the order given, ending in a newline."""
-    return json.dumps(_plain(document), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    text = json.dumps(_plain(document), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:  # a file name that is no text: only escapes can hold it
+        text = json.dumps(_plain(document), indent=2, allow_nan=False) + "\n"
+    return text
 
 
 def _plain(value: Any) -> Any:
@@ -85,6 +92,8 @@ def _plain(value: Any) -> Any:
         return {str(k): _plain(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(v) for v in value]
+    if isinstance(value, np.bool_):
+        return bool(value)
     if isinstance(value, numbers.Integral):
         return int(value)
     if isinstance(value, numbers.Real):
