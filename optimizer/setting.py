@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from optimizer.body.wearer import Wearer, build_wearer
 from optimizer.energy.model import EnergyModel, energy_model
 from optimizer.lines.graph import RoutingGraph, build_graph
+from optimizer.lines.line_limits import Limit, LineLimits
 from optimizer.study.model import Study
 
 
@@ -18,6 +21,11 @@ class Setting:
     wearer: Wearer
     energy: EnergyModel
     graph: RoutingGraph
+
+    @cached_property
+    def line_limits(self) -> Mapping[str, tuple[Limit, ...]]:
+        """How far each way of making each line may run, by the line's name."""
+        return LineLimits(self.study.parts, self.study.lines).limits
 
 
 def build_setting(study: Study) -> Setting:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from optimizer.assess.result import Assessment
 from optimizer.errors import DisagreementError
-from optimizer.problem.quantities import INDEX, INERTIA, LEG_W, MASS
+from optimizer.problem.quantities import DISCOMFORT, INDEX, INERTIA, LEG_W, MASS
 from optimizer.solve.program import Solution
 
 #: Largest relative difference allowed between the two roads.
@@ -12,7 +12,7 @@ AGREEMENT = 1e-6
 
 
 def require_agreement(solution: Solution, assessment: Assessment) -> None:
-    """Compare score, leg watts, masses and hip inertia of one layout.
+    """Compare score, leg watts, discomfort, masses and swing inertia of one layout.
 
     Raises
     ------
@@ -23,6 +23,7 @@ def require_agreement(solution: Solution, assessment: Assessment) -> None:
     pairs = [
         ("score", solution.score, assessment.score),
         (LEG_W, q[INDEX[LEG_W]], assessment.leg_w),
+        (DISCOMFORT, q[INDEX[DISCOMFORT]], assessment.discomfort),
     ]
     for key, name in MASS.items():
         if key[0] == "off_body":

@@ -12,7 +12,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.assess.air_budget import air_of
+from optimizer.assess.balance import balance_of
 from optimizer.assess.limits import layout_limits
+from optimizer.assess.line_physics import with_physics
 from optimizer.assess.result import (
     Assessment,
     Layout,
@@ -22,7 +25,9 @@ from optimizer.assess.result import (
     Routing,
     SwingInertia,
 )
+from optimizer.assess.wear_limits import soft_points
 from optimizer.body.inertia import bare_leg_inertia, box_inertia_ml, squared_distance
+from optimizer.body.places import is_belt
 from optimizer.energy.assist import assist_power_w
 from optimizer.setting import Setting
 from optimizer.study.model import (
@@ -51,6 +56,7 @@ class Lump:
     position: Vector
     mass_kg: float
     own_inertia_kg_m2: float = 0.0
+    on_belt: bool = False
 
 
 @dataclass
@@ -61,10 +67,12 @@ class Tally:
     mass_kg: dict[SegmentKey, float] = field(default_factory=dict)
     leg_w: float = 0.0
     inertia: dict[tuple[str, str], float] = field(default_factory=dict)
+    lumps: list[Lump] = field(default_factory=list)
 
     def add(self, lump: Lump) -> tuple[float, float]:
         """Add one lump; returns its leg watts and what it adds to its own hip's inertia."""
         segment, side = lump.key
+        self.lumps.append(lump)
         self.mass_kg[lump.key] = self.mass_kg.get(lump.key, 0.0) + lump.mass_kg
         if segment not in LEG_SEGMENTS:
             return 0.0, 0.0
@@ -105,10 +113,13 @@ def assess(setting: Setting, layout: Layout) -> Assessment:
     tally = Tally(setting)
 
     holders: dict[str, float] = {}
+    used = {here.name for here in at.values()} | {b.site for b in layout.ballast}
     for site in study.sites:
-        if any(here.name == site.name for here in at.values()):
+        if site.name in used:
             holders[site.name] = site.holder_mass_kg
-            tally.add(Lump(site.key, site_position(setting, site), site.holder_mass_kg))
+            tally.add(_lump(setting, site, site.holder_mass_kg))
+    for ballast in layout.ballast:
+        tally.add(_lump(setting, sites[ballast.site], ballast.mass_kg))
     part_rows = [(p, *_add_part(tally, p, models[p.unit], at[p.unit])) for p in layout.placements]
     line_rows = [_add_line(tally, routing, at) for routing in layout.routings]
 
@@ -128,10 +139,11 @@ def assess(setting: Setting, layout: Layout) -> Assessment:
     )
     one_leg = bare["hip", "right"]
     swing_pct = 100.0 * sum(s.added_kg_m2 for s in swing if s.joint == "hip") / one_leg
+    balance = balance_of(setting, tally.lumps, [sites[name] for name in holders])
     discomfort = sum(
         BEST_COMFORT - (BEST_COMFORT if (c := sites[name].comfort) is None else c)
         for name in holders
-    )
+    ) + soft_points(setting, at, models, balance)
     weights = study.weights
 
     def score(watts: float, inertia_pct: float) -> float:
@@ -162,7 +174,7 @@ def assess(setting: Setting, layout: Layout) -> Assessment:
         )
     site_order = {site.name: i for i, site in enumerate(study.sites)}
     reports.sort(key=lambda r: (ORDER.index(r.segment), site_order[r.site], r.unit))
-    lines = tuple(report(per_trunk_kg) for report in line_rows)
+    lines = with_physics(setting, [report(per_trunk_kg) for report in line_rows], models)
 
     by_segment = {
         _name(key): tally.mass_kg.get(key, 0.0)
@@ -190,14 +202,41 @@ def assess(setting: Setting, layout: Layout) -> Assessment:
         swing_inertia_pct=swing_pct,
         discomfort=discomfort,
         score=score(metabolic_w, swing_pct) + weights.comfort * discomfort,
-        limits=layout_limits(setting, at, models, tally.mass_kg, swing, reports, lines),
+        limits=layout_limits(
+            setting, at, models, tally.mass_kg, swing, reports, lines, balance, layout.ballast
+        ),
         warnings=(*setting.study.warnings, *setting.wearer.warnings, *energy.warnings(legs_kg)),
+        balance=balance,
+        air=air_of(setting, models, reports, lines),
     )
+
+
+def layout_lumps(setting: Setting, layout: Layout) -> list[Lump]:
+    """All worn masses of a layout: holders, ballast, parts, lines."""
+    tally = Tally(setting)
+    sites = {site.name: site for site in setting.study.sites}
+    parts = {part.name: part for part in setting.study.parts}
+    at = {p.unit: sites[p.site] for p in layout.placements}
+    for name in dict.fromkeys([*(s.name for s in at.values()), *(b.site for b in layout.ballast)]):
+        tally.add(_lump(setting, sites[name], sites[name].holder_mass_kg))
+    for ballast in layout.ballast:
+        tally.add(_lump(setting, sites[ballast.site], ballast.mass_kg))
+    for placement in layout.placements:
+        model = next(m for m in parts[placement.part].models if m.name == placement.model)
+        _add_part(tally, placement, model, at[placement.unit])
+    for routing in layout.routings:
+        _add_line(tally, routing, at)
+    return tally.lumps
 
 
 def site_position(setting: Setting, site: Site) -> Vector:
     """Where the centre of mass of what a site holds is counted [m]."""
     return np.asarray(setting.wearer.position(site), dtype=float)
+
+
+def _lump(setting: Setting, site: Site, mass_kg: float, own_kg_m2: float = 0.0) -> Lump:
+    place = site_position(setting, site)
+    return Lump(site.key, place, mass_kg, own_kg_m2, on_belt=is_belt(site))
 
 
 def _name(key: SegmentKey) -> str:
@@ -211,7 +250,7 @@ def _add_part(
     mass = model.mass_kg if measured is None else measured
     sideways = abs(site.outside_m) > abs(site.front_m)
     own = box_inertia_ml(mass, model.size_m, sideways)
-    watts, inertia = tally.add(Lump(site.key, site_position(tally.setting, site), mass, own))
+    watts, inertia = tally.add(_lump(tally.setting, site, mass, own))
     return mass, watts, inertia
 
 
@@ -279,8 +318,7 @@ def _line_lumps(
 ) -> list[Lump]:
     graph, rate = setting.graph, option.mass_kg_per_m * stretch
     lumps = [
-        Lump(site.key, site_position(setting, site), 0.5 * line.slack_m * rate + option.end_mass_kg)
-        for site in ends
+        _lump(setting, site, 0.5 * line.slack_m * rate + option.end_mass_kg) for site in ends
     ]
     for a in arcs:
         for half in (0, 1):

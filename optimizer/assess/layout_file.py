@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 
 from optimizer.assess.layout_records import (
     LAYOUT,
+    BallastRecord,
     LineRecord,
     PartRecord,
     read_json,
     read_lines_table,
     read_parts_table,
 )
-from optimizer.assess.result import Layout, Placement, Routing
+from optimizer.assess.layout_runs import Run
+from optimizer.assess.result import Ballast, Layout, Placement, Routing
 from optimizer.errors import Flaw, InputError, Origin
-from optimizer.lines.graph import RoutingGraph
 from optimizer.setting import Setting, build_setting
 from optimizer.study.files import display, read_text
-from optimizer.study.model import Line, LineOption, Part, PartModel, Study
-from optimizer.study.words import choice_of, nearest, quoted, unknown
+from optimizer.study.model import Part, PartModel, Study
+from optimizer.study.words import choice_of, quoted, unknown
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,10 +71,11 @@ def read_given_layout(
     text = read_text(Path(path), Origin("--layout"), LAYOUT, flaws)
     parts: list[PartRecord] | None = None
     lines: list[LineRecord] = []
+    ballast: list[BallastRecord] = []
     if text is not None:
         if Path(path).suffix.casefold() == ".json" or text.lstrip().startswith(("{", "[")):
             read = read_json(text, file, rank, flaws)
-            parts, lines = (None, []) if read is None else read
+            parts, lines, ballast = (None, [], []) if read is None else read
         else:
             parts = read_parts_table(text, file, flaws)
     whole = not flaws
@@ -84,9 +85,15 @@ def read_given_layout(
         raise InputError(flaws)
     placements = _placements(setting.study, parts, file, whole, flaws)
     routings, assumed = _routings(setting, lines, placements, flaws)
+    names = [site.name for site in setting.study.sites]
+    for record in ballast:
+        if record.site not in names:
+            flaws.append(unknown(record.origin, record.site, "a site of the garment", names))
     if flaws:
         raise InputError(_in_order(flaws))
-    return GivenLayout(Layout(tuple(placements.values()), tuple(routings)), tuple(assumed))
+    weights = tuple(Ballast(record.site, record.mass_kg) for record in ballast)
+    layout = Layout(tuple(placements.values()), tuple(routings), weights)
+    return GivenLayout(layout, tuple(assumed))
 
 
 def _in_order(flaws: list[Flaw]) -> list[Flaw]:
@@ -189,7 +196,8 @@ def _routings(
         if name is not None:
             given[name] = record
     routings: list[Routing] = []
-    assumed: list[str] = []
+    unrouted: list[str] = []
+    optionless: list[str] = []
     for line in study.lines:
         ends = (
             copies(line.part_a, counts[line.part_a]),
@@ -197,131 +205,14 @@ def _routings(
         )
         for i, name in enumerate(copies(line.name, number[line.name])):
             unit_a, unit_b = (units[i] if len(units) > 1 else units[0] for units in ends)
-            run = _Run(setting, line, name, given.get(name), assumed.append, flaws)
+            run = Run(setting, line, name, given.get(name), unrouted, optionless, flaws)
             if unit_a in placed and unit_b in placed:
                 routing = run.between(placed[unit_a], placed[unit_b])
                 if routing is not None:
                     routings.append(routing)
+    assumed = []
+    if unrouted:
+        assumed.append(f"no route was given for {', '.join(unrouted)}: the shortest was taken")
+    if optionless:
+        assumed.append(f"no option was given for {', '.join(optionless)}")
     return routings, assumed
-
-
-@dataclass(frozen=True)
-class _Run:
-    """One line to be routed as its record says, or as is assumed where it says nothing."""
-
-    setting: Setting
-    line: Line
-    name: str
-    record: LineRecord | None
-    assume: Callable[[str], None]
-    flaws: list[Flaw]
-
-    def between(self, a: Placement, b: Placement) -> Routing | None:
-        """The routing from one placed unit to another, None with a flaw noted."""
-        graph, sites = self.setting.graph, [site.name for site in self.setting.study.sites]
-        if a.site not in sites or b.site not in sites:
-            return None  # said already
-        ends = (sites.index(a.site), sites.index(b.site))
-        record = self.record
-        nodes: tuple[str, ...] | None
-        if a.site == b.site and (record is None or not set(record.route or ()) - {a.site}):
-            nodes = ()
-        elif record is not None and record.route:
-            nodes = self._given_route(record, record.route, a, b)
-        else:
-            nodes = self._shortest(graph, ends)
-        if nodes is None:
-            return None
-        option = self._option(record, graph, nodes)
-        if option is None:
-            return None
-        measured = None if record is None else record.measured_length_m
-        return Routing(self.name, option.name, a.unit, b.unit, nodes, measured)
-
-    def _shortest(self, graph: RoutingGraph, ends: tuple[int, int]) -> tuple[str, ...] | None:
-        start, goal = (int(graph.site_node[s]) for s in ends)
-        path = graph.shortest_path(start, goal)
-        if path is None:
-            names = f"{graph.nodes[start]} to {graph.nodes[goal]}"
-            self.flaws.append(
-                Flaw(self.line.origin, f"no route for {self.name} from {names}", "a route")
-            )
-            return None
-        self.assume(f"{self.name}: no route was given, so the shortest was taken")
-        return tuple(graph.nodes[n] for n in path[0])
-
-    def _given_route(
-        self, record: LineRecord, route: tuple[str, ...], a: Placement, b: Placement
-    ) -> tuple[str, ...] | None:
-        """The route from site to site; one that leaves out its end sites, or runs back, counts."""
-        graph, origin = self.setting.graph, record.origins[2]
-        anchors = set(graph.nodes[: graph.n_anchors])
-        sites = set(graph.nodes[graph.n_anchors :])
-        if route[0] == b.site and route[-1] == a.site and a.site != b.site:
-            route = route[::-1]
-        if route[0] != a.site and route[0] in anchors:
-            route = (a.site, *route)
-        if route[-1] != b.site and route[-1] in anchors:
-            route = (*route, b.site)
-        before = len(self.flaws)
-        for node, site, unit in ((route[0], a.site, a.unit), (route[-1], b.site, b.unit)):
-            if node != site and node in sites:
-                found = f"an end at {node}, while {unit} is at {site}"
-                self.flaws.append(Flaw(origin, found, f"{site}, or a routing anchor"))
-            elif node != site:
-                self.flaws.append(unknown(origin, node, "a routing anchor", anchors | {site}))
-        for node in route[1:-1]:
-            if node not in anchors:
-                self.flaws.append(unknown(origin, node, "a routing anchor", sorted(anchors)))
-        if len(self.flaws) == before:
-            self._check_steps(graph, route, origin)
-        return route if len(self.flaws) == before else None
-
-    def _check_steps(self, graph: RoutingGraph, route: tuple[str, ...], origin: Origin) -> None:
-        last = len(route) - 2
-        for i, (here, there) in enumerate(pairwise(route)):
-            beside = _neighbours(graph, here, is_site=i == 0)
-            if there in beside or (i == last and here in _neighbours(graph, there, is_site=True)):
-                continue
-            self.flaws.append(
-                Flaw(
-                    origin,
-                    f"a step from {here} to {there}, which are not joined",
-                    f"a step to a neighbour of {here}: {choice_of(beside)}",
-                    nearest(there, beside),
-                )
-            )
-
-    def _option(
-        self, record: LineRecord | None, graph: RoutingGraph, nodes: tuple[str, ...]
-    ) -> LineOption | None:
-        options = {option.name: option for option in self.line.options}
-        if record is not None and record.option:
-            if record.option not in options:
-                self.flaws.append(
-                    unknown(record.origins[1], record.option, f"an option of {self.name}", options)
-                )
-                return None
-            return options[record.option]
-        if len(options) == 1:
-            return self.line.options[0]
-        length = self.line.slack_m + float(sum(graph.length_m[i] for i in graph.route_arcs(nodes)))
-        reaching = [o for o in self.line.options if o.max_length_m >= length]
-        if reaching:
-            chosen = min(reaching, key=lambda o: o.mass_kg_per_m * length + 2 * o.end_mass_kg)
-        else:
-            chosen = max(self.line.options, key=lambda o: o.max_length_m)
-        self.assume(f"{self.name}: no option was given, so {chosen.name} was taken")
-        return chosen
-
-
-def _neighbours(graph: RoutingGraph, name: str, *, is_site: bool) -> list[str]:
-    """Nodes joined to one, sites left out unless it is a site itself."""
-    base = graph.n_anchors if is_site else 0
-    node = graph.nodes.index(name, base) if is_site else graph.nodes.index(name)
-    found = [
-        int(head if tail == node else tail)
-        for tail, head in zip(graph.tail, graph.head, strict=True)
-        if node in (tail, head)
-    ]
-    return [graph.nodes[n] for n in found if n < graph.n_anchors]

@@ -50,6 +50,15 @@ class LineRecord:
     """Where name, option and route were written."""
 
 
+@dataclass(frozen=True, slots=True)
+class BallastRecord:
+    """Plain ballast in a site, as written."""
+
+    site: str
+    mass_kg: float
+    origin: Origin
+
+
 class _PartRow(RowSchema):
     unit: Annotated[str, Text("a unit's name", optional=True)]
     part: Annotated[str, Text("a part's name", optional=True)]
@@ -147,15 +156,21 @@ class _JsonLine(_Loose):
     measured_length_m: Annotated[float | None, Field(gt=0, le=1e6)] = None
 
 
+class _JsonBallast(_Loose):
+    site: str
+    mass_kg: Annotated[float, Field(ge=0, le=1e6)]
+
+
 class _JsonLayout(_Loose):
     parts: list[_JsonPart]
     lines: list[_JsonLine] = []
+    ballast: list[_JsonBallast] = []
     rank: int | None = None
 
 
 def read_json(
     text: str, file: str, rank: int, flaws: list[Flaw]
-) -> tuple[list[PartRecord], list[LineRecord]] | None:
+) -> tuple[list[PartRecord], list[LineRecord], list[BallastRecord]] | None:
     """The layout of the wanted rank in a document of `place` or `weigh`."""
     try:
         document = json.loads(text)
@@ -198,7 +213,11 @@ def read_json(
         )
         for i, n in enumerate(layout.lines)
     ]
-    return parts, lines
+    ballast = [
+        BallastRecord(b.site, b.mass_kg, Origin(file, None, f"{where}.ballast[{i}].site"))
+        for i, b in enumerate(layout.ballast)
+    ]
+    return parts, lines, ballast
 
 
 def _choose(document: Any, file: str, rank: int, flaws: list[Flaw]) -> tuple[str, Any] | None:

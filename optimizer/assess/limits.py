@@ -8,8 +8,18 @@ from math import inf
 
 import numpy as np
 
-from optimizer.assess.result import LimitReport, LineReport, PartReport, SwingInertia
-from optimizer.errors import Origin
+from optimizer.assess.line_limits import line_limits
+from optimizer.assess.report import report
+from optimizer.assess.result import (
+    Balance,
+    Ballast,
+    LimitReport,
+    LineReport,
+    PartReport,
+    SwingInertia,
+)
+from optimizer.assess.wear_limits import WEAR_LIMITS, counterweight_limits
+from optimizer.body.places import offers_of
 from optimizer.setting import Setting
 from optimizer.study.model import (
     LEG_SEGMENTS,
@@ -20,9 +30,6 @@ from optimizer.study.model import (
     SegmentKey,
     Site,
 )
-
-#: A limit is called binding when less than this share of it is left.
-BINDING_SHARE = 1e-6
 
 
 @dataclass(frozen=True)
@@ -36,6 +43,8 @@ class Facts:
     swing: Sequence[SwingInertia]
     parts: Sequence[PartReport]
     lines: Sequence[LineReport]
+    balance: Balance
+    ballast: Sequence[Ballast] = ()
 
     def leg_mass_kg(self, side: str) -> float:
         """Worn mass on one leg."""
@@ -46,31 +55,6 @@ class Facts:
         return next(s.added_pct for s in self.swing if s.side == side and s.joint == "hip")
 
 
-def report(
-    kind: str,
-    subject: str,
-    label: str,
-    value: float,
-    limit: float,
-    unit: str,
-    scale: float,
-    origin: Origin,
-) -> LimitReport:
-    """A limit report in the unit a designer reads: SI times scale."""
-    slack = (limit - value) * scale
-    return LimitReport(
-        kind=kind,
-        subject=subject,
-        label=label,
-        value=value * scale,
-        limit=limit * scale,
-        slack=slack,
-        unit=unit,
-        binding=slack <= BINDING_SHARE * max(1.0, abs(limit * scale)),
-        origin=origin,
-    )
-
-
 def layout_limits(
     setting: Setting,
     at: Mapping[str, Site],
@@ -79,12 +63,15 @@ def layout_limits(
     swing: Sequence[SwingInertia],
     parts: Sequence[PartReport],
     lines: Sequence[LineReport],
+    balance: Balance,
+    ballast: Sequence[Ballast] = (),
 ) -> tuple[LimitReport, ...]:
     """Every limit that applies to a layout, sites first, then lines, rules and the study's."""
-    facts = Facts(setting, at, models, mass_kg, swing, parts, lines)
-    reports = [*_site_limits(facts), *_line_limits(facts), *_rules(facts)]
+    facts = Facts(setting, at, models, mass_kg, swing, parts, lines, balance, ballast)
+    reports = [*_site_limits(facts), *line_limits(setting.study, lines), *_rules(facts)]
     for spec in setting.study.limits:
         reports += STUDY_LIMITS[spec.kind](spec, facts)
+    reports += counterweight_limits(facts)
     return tuple(reports)
 
 
@@ -93,11 +80,14 @@ def _site_limits(facts: Facts) -> list[LimitReport]:
     masses = {p.unit: p.mass_kg for p in facts.parts}
     for site in facts.setting.study.sites:
         units = [unit for unit, here in facts.at.items() if here.name == site.name]
-        if not units:
+        ballast = sum(b.mass_kg for b in facts.ballast if b.site == site.name)
+        if not units and not ballast:
             continue
         models = [facts.models[unit] for unit in units]
         if site.volume_m3 < inf:
             used = sum(model.volume_m3 for model in models)
+            if (counterweight := facts.setting.study.counterweight) is not None:
+                used += ballast / counterweight.density_kg_m3
             label = f"volume in {site.name}"
             reports.append(
                 report(
@@ -105,12 +95,12 @@ def _site_limits(facts: Facts) -> list[LimitReport]:
                 )
             )
         if site.max_mass_kg < inf:
-            used = sum(masses[unit] for unit in units)
+            used = ballast + sum(masses[unit] for unit in units)
             label = f"mass in {site.name}"
             reports.append(
                 report("site_mass", site.name, label, used, site.max_mass_kg, "g", 1e3, site.origin)
             )
-        if site.max_thickness_m < inf:
+        if site.max_thickness_m < inf and models:
             thickest = max(model.size_m[2] for model in models)
             label = f"thickness in {site.name}"
             reports.append(
@@ -126,7 +116,7 @@ def _site_limits(facts: Facts) -> list[LimitReport]:
                 )
             )
         for unit, model in zip(units, models, strict=True):
-            missing = model.needs - site.offers
+            missing = model.needs - offers_of(facts.setting.wearer, site)
             if missing:
                 label = f"{site.name} offers {unit} {', '.join(sorted(missing))}"
                 reports.append(
@@ -138,28 +128,6 @@ def _site_limits(facts: Facts) -> list[LimitReport]:
                     report("allowed_site", unit, label, 1.0, 0.0, "places", 1.0, model.origin)
                 )
     return reports
-
-
-def _line_limits(facts: Facts) -> list[LimitReport]:
-    origins = {
-        (line.name, option.name): option.origin
-        for line in facts.setting.study.lines
-        for option in line.options
-    }
-    return [
-        report(
-            "line_length",
-            line.line,
-            f"length of {line.line}",
-            line.length_m,
-            line.max_length_m,
-            "mm",
-            1e3,
-            origins[line.line.split("#")[0], line.option],
-        )
-        for line in facts.lines
-        if line.max_length_m is not None
-    ]
 
 
 def _rules(facts: Facts) -> list[LimitReport]:
@@ -254,7 +222,7 @@ def _left_right_swing_inertia(spec: LimitSpec, facts: Facts) -> list[LimitReport
 
 
 def _sites_in_use(spec: LimitSpec, facts: Facts) -> list[LimitReport]:
-    used = len({site.name for site in facts.at.values()})
+    used = len({site.name for site in facts.at.values()} | {b.site for b in facts.ballast})
     return [
         report(spec.kind, "garment", "sites in use", used, spec.value, "sites", 1.0, spec.origin)
     ]
@@ -267,4 +235,5 @@ STUDY_LIMITS: dict[str, StudyLimit] = {
     "left_right_mass": _left_right_mass,
     "left_right_swing_inertia": _left_right_swing_inertia,
     "sites_in_use": _sites_in_use,
+    **WEAR_LIMITS,
 }

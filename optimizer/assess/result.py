@@ -35,11 +35,20 @@ class Routing:
 
 
 @dataclass(frozen=True, slots=True)
+class Ballast:
+    """Plain ballast put into a site as a counterweight; with 0 kg the empty holder is one."""
+
+    site: str
+    mass_kg: float
+
+
+@dataclass(frozen=True, slots=True)
 class Layout:
     """A full answer to "what goes where": a place for every part and a route for every line."""
 
     placements: tuple[Placement, ...]
     routings: tuple[Routing, ...]
+    ballast: tuple[Ballast, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +115,13 @@ class LimitReport:
     unit: str
     binding: bool
     origin: Origin
+    soft: bool = False
+    """Whether overstepping only costs comfort points."""
 
     @property
     def met(self) -> bool:
         """Whether the limit holds, to the program's own tolerance of 2e-6 of the limit."""
-        return self.slack >= -2e-6 * max(1.0, abs(self.limit))
+        return self.soft or self.slack >= -2e-6 * max(1.0, abs(self.limit))
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +137,64 @@ class SwingInertia:
     def added_pct(self) -> float:
         """Added inertia as a percentage of the bare leg's."""
         return 100.0 * self.added_kg_m2 / self.bare_kg_m2
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """How a layout's load lies on the wearer; lengths are signed: forward, up, to the right.
+
+    `trunk_front_m`, `trunk_right_m`: the trunk load's centre of mass from the hips' middle;
+    `shift_m`: of the whole body's centre of mass (forward, up, right). `belt_kg` is what hangs at
+    places tagged belt or pelvis, `donning_steps` the pieces of the garment put on.
+    """
+
+    trunk_front_m: float
+    trunk_right_m: float
+    shift_m: tuple[float, float, float]
+    belt_kg: float
+    donning_steps: int
+
+
+@dataclass(frozen=True, slots=True)
+class ChamberAir:
+    """What one stride takes at one air chamber; pressures absolute, `air_m3` ANR."""
+
+    unit: str
+    high_pa: float
+    supply_pa: float
+    dead_volume_m3: float
+    """Air inside all tubes that end at the chamber."""
+    air_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class AirReport:
+    """What a layout's air costs while walking; flows and `air_per_stride_m3` are ANR.
+
+    None where the parts table does not say (no pump flow, no reservoir, no battery).
+    """
+
+    chambers: tuple[ChamberAir, ...]
+    cadence_per_min: float
+    """Steps per minute of this wearer at the study's speed; a stride is two steps."""
+    air_per_stride_m3: float
+    dead_volume_m3: float
+    pump_needed_m3_s: float
+    pump_rated_m3_s: float | None
+    reservoir_m3: float | None
+    dip_pa: float | None
+    """Fall of the reservoir's pressure if one stride's air is taken at once."""
+    pump_w: float | None
+    """Mean electrical power, the pump running as large a share of the time as it must."""
+    other_w: float
+    """Power of all other parts."""
+    pump_efficiency: float | None
+    """Ideal adiabatic work of the pump's rated flow over its electrical power."""
+    battery_j: float | None
+    walking_h: float | None
+    battery_kg_per_h: float | None
+    """Battery mass that one hour of walking takes, of batteries like those chosen."""
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +226,9 @@ class Assessment:
     score: float
     limits: tuple[LimitReport, ...]
     warnings: tuple[str, ...]
+    balance: Balance | None = None
+    air: AirReport | None = None
+    """What walking takes in air; None without an air chamber that a line fills."""
 
     @property
     def feasible(self) -> bool:
@@ -190,6 +262,30 @@ class RankedLayout:
 
 
 @dataclass(frozen=True, slots=True)
+class CounterweightReport:
+    """Whether ballast on the sound leg pays: the best score with it allowed and without it.
+
+    `score_without` is None where nothing fits without ballast; `proven` says whether both
+    scores are proven best. `ballast` is the best layout's.
+    """
+
+    ballast: tuple[Ballast, ...]
+    score_with: float
+    score_without: float | None
+    proven: bool
+
+    @property
+    def pays(self) -> bool:
+        """Whether the best layout carries a counterweight."""
+        return bool(self.ballast)
+
+    @property
+    def mass_kg(self) -> float:
+        """Ballast in the best layout, without holders."""
+        return sum(b.mass_kg for b in self.ballast)
+
+
+@dataclass(frozen=True, slots=True)
 class Ranking:
     """The answer of `place`: ranked layouts and how the search went.
 
@@ -203,24 +299,59 @@ class Ranking:
     seconds: float
     size: Mapping[str, int]
     warnings: tuple[str, ...]
+    counterweight: CounterweightReport | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Obstacle:
-    """One reason why nothing fits, in words, with where the limit was written."""
+    """One reason why nothing fits, in words, with where the limit was written.
+
+    `value` is the limit and `needed_value` what it would have to be, all else as written, both in
+    `unit`, the designer's; None where there is no amount, or no change of it alone is enough.
+    `least_change_text` says it in words. `enough` tells whether everything then fits, or only this
+    clash is out of the way. `also` lists further rows that this reason stands for.
+    """
 
     text: str
     origin: Origin
     kind: str = ""
     subject: str = ""
+    value: float | None = None
+    needed_value: float | None = None
+    unit: str = ""
+    least_change_text: str = ""
+    enough: bool = False
+    also: tuple[Origin, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """Limits that cannot all hold: drop any one and the others can.
+
+    `parts` cannot be placed together under these limits; any of them less, and the rest can.
+    `smallest`: no other set of so few limits clashes.
+    """
+
+    obstacles: tuple[Obstacle, ...]
+    parts: tuple[str, ...] = ()
+    smallest: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Infeasible:
-    """No layout meets every limit. `obstacles` together cannot all hold."""
+    """No layout meets every limit. `obstacles` together cannot all hold.
+
+    They are one clash, about `parts`; `smallest` tells whether none is smaller. `further` are
+    clashes that remain when those before them are out of the way. `unplaceable` are parts that no
+    allowed site takes, even empty. `complete` is False if the explanation was cut short.
+    """
 
     study_name: str
     obstacles: tuple[Obstacle, ...]
     unplaceable: tuple[str, ...]
     seconds: float
     warnings: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+    smallest: bool = False
+    further: tuple[Clash, ...] = ()
+    complete: bool = True

@@ -48,7 +48,9 @@ def answer(consoles: Consoles, json_to: str | None, ask: Callable[[], Answer]) -
     except InputError as error:
         from optimizer.views.errors import error_text
 
-        consoles.err.print(error_text(error, consoles.err.width), soft_wrap=True)
+        # elsewhere than on a terminal lines stay whole, so that they can be searched
+        width = consoles.err.width if consoles.err.is_terminal else None
+        consoles.err.print(error_text(error, width), soft_wrap=True)
         return BAD_INPUT
     except DisagreementError as error:
         consoles.err.print(

@@ -19,7 +19,9 @@ def place(
     quiet: bool = False,
 ) -> Answer:
     """Solve a study, or the demo where none is given."""
+    from optimizer.assess.dynamics import swing_report
     from optimizer.assess.result import Infeasible
+    from optimizer.setting import build_setting
     from optimizer.solve.place import place as solve
     from optimizer.study.load import demo_path, load_study
     from optimizer.views.json import infeasible_document, ranking_document
@@ -30,8 +32,9 @@ def place(
     study = load_study(demo_path() if study_path is None else study_path, overrides(settings))
     if study_path is None and not quiet:
         consoles.err.print("limbtrim: no study given, so this is the demo")
+    setting = build_setting(study)
     with ProgressLine(consoles.err, quiet=quiet) as progress:
-        found = solve(study, top, gap, time_limit_s, progress)
+        found = solve(setting, top, gap, time_limit_s, progress)
     asked_for = study.solve.top if top is None else top
     if isinstance(found, Infeasible):
         return Answer(
@@ -45,8 +48,9 @@ def place(
         return Answer(
             ranking_document(study, found, asked_for), lambda: stopped_page(study, found), STOPPED
         )
+    swing = swing_report(setting, found.layouts[0].assessment)
     return Answer(
-        ranking_document(study, found, asked_for),
-        lambda: ranking_page(study, found, consoles.out, asked_for),
+        ranking_document(study, found, asked_for, swing),
+        lambda: ranking_page(study, found, consoles.out, asked_for, swing),
         OK,
     )

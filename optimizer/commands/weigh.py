@@ -19,6 +19,7 @@ def weigh(
 ) -> Answer:
     """Assess the layout in a file; one that breaks a limit is told in full, with exit code 3."""
     from optimizer.assess.assessment import assess
+    from optimizer.assess.dynamics import swing_report
     from optimizer.assess.layout_file import read_given_layout
     from optimizer.setting import build_setting
     from optimizer.study.load import load_study
@@ -28,8 +29,9 @@ def weigh(
     setting = build_setting(load_study(study_path, overrides(settings)))
     given = read_given_layout(layout_path, setting, rank, lines_path)
     found = assess(setting, given.layout)
+    swing = swing_report(setting, found)
     return Answer(
-        assessment_document(setting.study, found, given.assumed),
-        lambda: assessment_page(setting.study, found, consoles.out, given.assumed),
+        assessment_document(setting.study, found, given.assumed, swing),
+        lambda: assessment_page(setting.study, found, consoles.out, given.assumed, swing),
         OK if found.feasible else INFEASIBLE,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 LEGS: tuple[str, ...] = ("thigh", "shank", "foot")
@@ -61,6 +61,8 @@ class Conditions:
     grade_percent: float = 0.0
     terrain: str = "treadmill"
     terrain_factor: float = 1.0
+    wearer: WearerLike | None = field(default=None, compare=False, repr=False)
+    """The whole wearer, for models that need the body; others are met by the numbers above."""
 
 
 @dataclass(frozen=True, slots=True)

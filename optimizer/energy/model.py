@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from optimizer.energy.card import ModelCard
 from optimizer.energy.conditions import Conditions, TaskLike, WearerLike, split_loads
 from optimizer.energy.leg import LegModel
+from optimizer.energy.own import is_own, own_model
 from optimizer.energy.registry import LEG_MODELS, TRUNK_MODELS, WALKING_MODELS
 from optimizer.energy.tables import terrains
 from optimizer.energy.trunk import TrunkModel
@@ -121,8 +122,14 @@ def energy_flaws(spec: EnergySpec, task: TaskLike) -> list[Flaw]:
             ("trunk", spec.trunk, TRUNK_MODELS),
             ("walking", spec.walking, WALKING_MODELS),
         )
-        if name not in known
+        if name not in known and not (key in ("leg", "trunk") and is_own(name))
     ]
+    for name in dict.fromkeys((spec.leg, spec.trunk)):
+        if is_own(name):
+            try:
+                own_model(name, spec.origin)
+            except InputError as error:
+                flaws += error.flaws
     if _terrain_name(task.terrain) not in terrains():
         origin = cast(Origin, getattr(task, "origin", Origin("")))
         flaws.append(_unknown(origin, "task.terrain", task.terrain, terrains()))
@@ -140,8 +147,10 @@ def energy_model(spec: EnergySpec, wearer: WearerLike, task: TaskLike) -> Energy
         raise InputError(flaws)
     ground = terrains()[_terrain_name(task.terrain)]
     model = EnergyModel(
-        leg=LEG_MODELS[spec.leg],
-        trunk=TRUNK_MODELS[spec.trunk],
+        leg=own_model(spec.leg, spec.origin).leg if is_own(spec.leg) else LEG_MODELS[spec.leg],
+        trunk=own_model(spec.trunk, spec.origin).trunk
+        if is_own(spec.trunk)
+        else TRUNK_MODELS[spec.trunk],
         walking=WALKING_MODELS[spec.walking],
         conditions=Conditions(
             body_mass_kg=wearer.mass_kg,
@@ -150,6 +159,7 @@ def energy_model(spec: EnergySpec, wearer: WearerLike, task: TaskLike) -> Energy
             grade_percent=task.grade_percent,
             terrain=ground.name,
             terrain_factor=ground.factor,
+            wearer=wearer,
         ),
     )
     if not model.walking_w > 0:

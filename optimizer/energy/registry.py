@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import TypeVar
 
-from optimizer.energy import leg, trunk, walking
+from optimizer.energy import leg, swing_work, trunk, walking
 from optimizer.energy.card import Described, ModelCard
 
 _Model = TypeVar("_Model", bound=Described)
@@ -23,6 +23,7 @@ LEG_MODELS: Mapping[str, leg.LegModel] = _by_name(
     leg.radius_squared(),
     leg.augmentation_factor(),
     leg.soule_goldman(),
+    swing_work.swing_work(),
 )
 #: Cost of mass on the trunk.
 TRUNK_MODELS: Mapping[str, trunk.TrunkModel] = _by_name(

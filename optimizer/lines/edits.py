@@ -36,6 +36,8 @@ CARRIERS: Mapping[str, SegmentKey] = {
 }
 #: An unknown name this like an anchor's is taken for a slip, not for a new off-body anchor.
 _SLIP = 0.85
+#: Anchors that `keep_out` forbids: lines there are sat upon, or pinched where the knee folds.
+KEEP_OUT = ("thigh_back_", "knee_back_")
 
 
 def nearest_name(name: str, known: Iterable[str], cutoff: float = 0.0) -> str | None:
@@ -75,6 +77,8 @@ def check_edits(
         if name not in anchors:
             flaws.append(_unknown(origin, name, anchors))
     banned = frozenset(routes.forbid_anchors)
+    if routes.keep_out:
+        banned |= {name for name in anchors if name.startswith(KEEP_OUT)}
 
     off_body = _off_body_anchors(routes.add, anchors, frozenset(site_names), flaws)
     ends = {**anchors, **{a.name: a for a in off_body}}

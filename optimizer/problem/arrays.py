@@ -71,9 +71,14 @@ class LineRow:
     origin: Origin
 
     @property
+    def allows_every_option(self) -> bool:
+        """Whether each option can be bought at all, with some models of the ends."""
+        return {case.option for case in self.cases} == set(range(len(self.options)))
+
+    @property
     def is_limited(self) -> bool:
         """Whether its length, its bend or its ends' models restrict where it can run."""
-        return any(
+        return not self.allows_every_option or any(
             case.max_length_m < inf
             or case.max_bend_rad < inf
             or case.model_a is not None
@@ -84,7 +89,11 @@ class LineRow:
 
 @dataclass(frozen=True, slots=True)
 class SiteCap:
-    """A capacity of one site: sum of `use[choice]` over the choices at the site <= `cap`."""
+    """A capacity of one site: sum of `use[choice]` over the choices at the site <= `cap`.
+
+    A kilogram of ballast there uses `per_ballast_kg`. `shown` is the cap as written, in `unit`,
+    where it is not `cap` itself that was written.
+    """
 
     kind: str
     site: int
@@ -92,11 +101,17 @@ class SiteCap:
     cap: float
     unit: str
     origin: Origin
+    per_ballast_kg: float = 0.0
+    shown: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class LimitRow:
-    """A limit on quantities: coefficients . quantities <= upper. `scale` turns SI into `unit`."""
+    """A limit on quantities: coefficients . quantities <= upper. `scale` turns SI into `unit`.
+
+    `value` is the limit as written (SI) where that is not `upper` itself: a limit on a quotient
+    such as an offset is multiplied out.
+    """
 
     kind: str
     subject: str
@@ -105,6 +120,48 @@ class LimitRow:
     upper: float
     unit: str
     scale: float
+    origin: Origin
+    value: float | None = None
+
+    @property
+    def shown(self) -> float:
+        """The limit as written, in `unit`."""
+        return (self.upper if self.value is None else self.value) * self.scale
+
+
+@dataclass(frozen=True, slots=True)
+class SoftRow:
+    """What overstepping costs: points_per x max(0, coefficients . quantities - upper).
+
+    The points are discomfort, and count in the score with the weight of comfort.
+    """
+
+    kind: str
+    subject: str
+    label: str
+    coefficients: Array
+    upper: float
+    points_per: float
+    unit: str
+    scale: float
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A piece of the garment with its sites: put on, one donning step, if any of them is used."""
+
+    name: str
+    sites: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BallastSites:
+    """Where plain ballast may go, and how much [kg], each and in all."""
+
+    sites: tuple[int, ...]
+    max_kg: tuple[float, ...]
+    total_kg: float
     origin: Origin
 
 
@@ -166,6 +223,9 @@ class Problem:
     objective: Objective
     exclusions: tuple[Exclusion, ...]
     counts: Mapping[str, int] = field(default_factory=dict)
+    soft: tuple[SoftRow, ...] = ()
+    pieces: tuple[Piece, ...] = ()
+    ballast: BallastSites | None = None
 
     def choices_of(self, slot: int) -> IntArray:
         """Indices of the choices of one slot."""

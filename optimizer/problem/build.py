@@ -7,6 +7,7 @@ from math import inf
 import numpy as np
 
 from optimizer.body.inertia import bare_leg_inertia, box_inertia_ml
+from optimizer.body.places import is_belt, offers_of
 from optimizer.errors import Flaw, InputError
 from optimizer.problem.arrays import (
     Array,
@@ -18,10 +19,13 @@ from optimizer.problem.arrays import (
     SiteCap,
     Slot,
 )
+from optimizer.problem.ballast import ballast_sites
 from optimizer.problem.cases import line_cases
 from optimizer.problem.limits import limit_rows
 from optimizer.problem.quantities import (
+    BELT,
     DISCOMFORT,
+    DONNING,
     INDEX,
     INERTIA,
     LEG_W,
@@ -32,6 +36,8 @@ from optimizer.problem.quantities import (
     point_quantities,
 )
 from optimizer.problem.routing import RouteTable
+from optimizer.problem.wear_rows import pieces, soft_rows
+from optimizer.problem.wear_sites import contact_caps, protrusion_points, unwearable
 from optimizer.setting import Setting
 from optimizer.study.model import OFF_BODY, SIDES, TRUNK, Line, Part, PartModel, Site
 
@@ -56,6 +62,7 @@ def build_problem(setting: Setting) -> Problem:
     site_xyz = graph.positions[graph.site_node]
     site_keys = [site.key for site in study.sites]
     site_q = point_quantities(wearer, setting.energy, study.inertia_pose, site_keys, site_xyz)
+    site_q[:, INDEX[BELT]] = [float(is_belt(site)) for site in study.sites]
 
     use_q = site_q * np.array([site.holder_mass_kg for site in study.sites])[:, None]
     for s, site in enumerate(study.sites):
@@ -63,7 +70,10 @@ def build_problem(setting: Setting) -> Problem:
         comfort = BEST_COMFORT if site.comfort is None else site.comfort
         use_q[s, INDEX[DISCOMFORT]] += BEST_COMFORT - comfort
 
-    choices, exclusions = _choices(study.parts, study.sites, slots)
+        if site.key != OFF_BODY and not site.piece:
+            use_q[s, INDEX[DONNING]] += 1.0
+
+    choices, exclusions = _choices(setting, slots)
     by_part = {part.name: part for part in study.parts}
     models = [by_part[slots[p].part].models[k] for p, k, _ in choices]
     choice_site = np.array([s for _, _, s in choices], dtype=np.int64)
@@ -73,6 +83,7 @@ def build_problem(setting: Setting) -> Problem:
         site = study.sites[s]
         own = box_inertia_ml(models[c].mass_kg, models[c].size_m, faces_sideways(site))
         choice_q[c] += own_inertia_quantities(site.key, own)
+        choice_q[c, INDEX[DISCOMFORT]] += protrusion_points(study, models[c], site)
 
     caps = []
     volume = np.array([model.volume_m3 for model in models])
@@ -80,10 +91,12 @@ def build_problem(setting: Setting) -> Problem:
         here = choice_site == s
         if site.volume_m3 < inf:
             use = np.where(here, volume, 0.0)
-            caps.append(SiteCap("site_volume", s, use, site.volume_m3, "cm3", site.origin))
+            filled = 0.0 if study.counterweight is None else 1.0 / study.counterweight.density_kg_m3
+            caps.append(SiteCap("site_volume", s, use, site.volume_m3, "cm3", site.origin, filled))
         if site.max_mass_kg < inf:
             use = np.where(here, mass, 0.0)
-            caps.append(SiteCap("site_mass", s, use, site.max_mass_kg, "g", site.origin))
+            caps.append(SiteCap("site_mass", s, use, site.max_mass_kg, "g", site.origin, 1.0))
+    caps += contact_caps(setting, choice_site, mass)
 
     halves = _half_quantities(setting)
     lines = _line_rows(setting, slots, first)
@@ -111,6 +124,9 @@ def build_problem(setting: Setting) -> Problem:
         objective=score_objective(setting),
         exclusions=tuple(exclusions),
         counts={"parts": len(slots), "sites": n_sites, "lines": len(study.lines)},
+        soft=soft_rows(setting),
+        pieces=pieces(study),
+        ballast=ballast_sites(setting),
     )
 
 
@@ -187,28 +203,39 @@ def _slots(
 
 
 def _choices(
-    parts: tuple[Part, ...], sites: tuple[Site, ...], slots: tuple[Slot, ...]
+    setting: Setting, slots: tuple[Slot, ...]
 ) -> tuple[list[tuple[int, int, int]], list[Exclusion]]:
-    by_name = {part.name: part for part in parts}
+    study, sites = setting.study, setting.study.sites
+    by_name = {part.name: part for part in study.parts}
     site_index = {site.name: s for s, site in enumerate(sites)}
+    offers = [offers_of(setting.wearer, site) for site in sites]
     choices: list[tuple[int, int, int]] = []
     exclusions: list[Exclusion] = []
     for p, slot in enumerate(slots):
         for k, model in enumerate(by_name[slot.part].models):
             for name in model.sites:
                 s = site_index[name]
-                barred = unfit(model, sites[s])
-                if barred is None:
-                    choices.append((p, k, s))
-                else:
+                barred = unfit(model, sites[s], offers[s])
+                worn = unwearable(study, model, sites[s]) if barred is None else None
+                if barred is not None:
                     kind, reason = barred
                     exclusions.append(Exclusion(p, k, s, reason, kind, sites[s].origin))
+                elif worn is not None:
+                    kind, reason, spec = worn
+                    exclusions.append(Exclusion(p, k, s, reason, kind, spec.origin))
+                else:
+                    choices.append((p, k, s))
     return choices, exclusions
 
 
-def unfit(model: PartModel, site: Site) -> tuple[str, str] | None:
-    """Why `site` cannot take `model` even when empty: (kind, words), or None if it can."""
-    missing = model.needs - site.offers
+def unfit(
+    model: PartModel, site: Site, offers: frozenset[str] | None = None
+) -> tuple[str, str] | None:
+    """Why `site` cannot take `model` even when empty: (kind, words), or None if it can.
+
+    `offers`: what the site offers, if that is more than is written of it.
+    """
+    missing = model.needs - (site.offers if offers is None else offers)
     if missing:
         return "needs", f"{site.name} does not offer {', '.join(sorted(missing))}"
     if model.size_m[2] > site.max_thickness_m:

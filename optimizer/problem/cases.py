@@ -1,4 +1,8 @@
-"""What each way of buying a line allows: its longest length and most bend."""
+"""What each way of buying a line allows: its longest length and most bend.
+
+A typed `max_length_mm` and the limits that follow from what is asked of the line (time to
+pressure, time to vent, voltage, pressure drop, efficiency) hold together: the tightest counts.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +12,14 @@ from optimizer.study.model import Line
 
 
 def line_cases(setting: Setting, line: Line) -> tuple[LineCase, ...]:
-    """The cases of one line, one per option; the typed-in maximum length is the limit."""
+    """The cases of one line: one per option, or per option and models of its ends.
+
+    Models are None where they make no difference. A combination that misses a budget at any
+    length is left out; a line of which none is left cannot be built, and has no case.
+    """
     return tuple(
-        LineCase(i, None, None, max_length_m=option.max_length_m)
-        for i, option in enumerate(line.options)
+        LineCase(
+            limit.option, limit.model_a, limit.model_b, limit.max_length_m, limit.max_bend_rad
+        )
+        for limit in setting.line_limits[line.name]
     )

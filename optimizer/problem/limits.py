@@ -11,6 +11,7 @@ from collections.abc import Callable
 import numpy as np
 
 from optimizer.body.inertia import bare_leg_inertia
+from optimizer.problem import wear_rows
 from optimizer.problem.arrays import LimitRow
 from optimizer.problem.quantities import (
     BODY_KEYS,
@@ -88,6 +89,11 @@ def _sites_in_use(spec: LimitSpec, setting: Setting) -> list[LimitRow]:
     return [_row(spec, "garment", "sites in use", {SITES_IN_USE: 1.0}, "sites", 1.0)]
 
 
+def _elsewhere(spec: LimitSpec, setting: Setting) -> list[LimitRow]:
+    """No rows: a limit on single sites (`wear_sites`), a soft one, or a figure others use."""
+    return []
+
+
 #: Limit kind -> the rows it makes.
 LIMITS: dict[str, Maker] = {
     "segment_mass": _segment_mass,
@@ -95,6 +101,24 @@ LIMITS: dict[str, Maker] = {
     "left_right_mass": _left_right_mass,
     "left_right_swing_inertia": _left_right_swing_inertia,
     "sites_in_use": _sites_in_use,
+    "donning_steps": wear_rows.donning_steps,
+    "trunk_offset": wear_rows.trunk_offset,
+    "com_shift": wear_rows.com_shift,
+    "belt_hard": wear_rows.belt_hard,
+    **dict.fromkeys(
+        (
+            "belt_soft",
+            "belt_points",
+            "contact_sustained",
+            "contact_peak",
+            "contact_factor",
+            "protrusion",
+            "protrusion_soft",
+            "protrusion_points",
+            "keep_out",
+        ),
+        _elsewhere,
+    ),
 }
 
 

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.body.balance import body_com
 from optimizer.body.inertia import squared_distance
 from optimizer.body.wearer import Wearer
 from optimizer.energy.model import EnergyModel
@@ -40,7 +41,15 @@ INERTIA: dict[tuple[str, str], str] = {
 LEG_W = "leg_w"
 TRUNK_FRONT = "trunk_front_kg_m"
 TRUNK_SIDE = "trunk_side_kg_m"
+BELT = "belt_kg"
+#: Moments of all worn mass about the bare body's centre of mass, by direction.
+BODY_MOMENT: dict[str, str] = {
+    "fore_aft": "body_front_kg_m",
+    "vertical": "body_up_kg_m",
+    "lateral": "body_side_kg_m",
+}
 SITES_IN_USE = "sites_in_use"
+DONNING = "donning_steps"
 DISCOMFORT = "discomfort"
 
 NAMES: tuple[str, ...] = (
@@ -49,7 +58,10 @@ NAMES: tuple[str, ...] = (
     LEG_W,
     TRUNK_FRONT,
     TRUNK_SIDE,
+    BELT,
+    *BODY_MOMENT.values(),
     SITES_IN_USE,
+    DONNING,
     DISCOMFORT,
 )
 INDEX: dict[str, int] = {name: i for i, name in enumerate(NAMES)}
@@ -71,16 +83,21 @@ def point_quantities(
     pose : "straight" or "swing", for the moments of inertia
 
     `leg_w` is W per kg; moments of inertia are m^2 (kg m^2 per kg); moments of the trunk load
-    are m (kg m per kg) from the mid-hip, forward and to the right.
+    are m (kg m per kg) from the mid-hip, forward and to the right; moments of all worn mass are
+    from the bare body's centre of mass. What hangs on the belt is for the caller to say.
     """
     positions = np.asarray(positions, dtype=float).reshape(-1, 3)
     out = np.zeros((len(keys), len(NAMES)))
+    middle = body_com(wearer)
     for key in (*BODY_KEYS, OFF_BODY):
         rows = np.array([i for i, k in enumerate(keys) if k == key], dtype=int)
         if rows.size == 0:
             continue
         out[rows, INDEX[MASS[key]]] = 1.0
         segment, side = key
+        if key != OFF_BODY:
+            for axis, name in enumerate(BODY_MOMENT.values()):
+                out[rows, INDEX[name]] = positions[rows, axis] - middle[axis]
         if key == TRUNK:
             out[rows, INDEX[TRUNK_FRONT]] = positions[rows, 0]
             out[rows, INDEX[TRUNK_SIDE]] = positions[rows, 2]

@@ -32,11 +32,12 @@ from math import inf
 
 import numpy as np
 
+from optimizer.errors import Flaw, InputError
 from optimizer.problem.arrays import Array, Objective
 from optimizer.problem.presolve import Reduced, Switches
-from optimizer.solve.goals import Goal
+from optimizer.solve.goals import Goal, exact_value
 from optimizer.solve.highs import SolveInterrupted
-from optimizer.solve.program import Program, Solution, solution_of
+from optimizer.solve.program import Program, Solution
 
 Vector = tuple[float, ...]
 
@@ -71,6 +72,10 @@ class Search:
         deadline: float = inf,
         on_point: Callable[[int], None] | None = None,
     ):
+        if reduced.problem.ballast is not None:
+            found = "a counterweight allowed: its mass may be anything, so trade-offs have no end"
+            expected = "a study without counterweight, or the ballast as a part with given masses"
+            raise InputError([Flaw(reduced.problem.ballast.origin, found, expected)])
         # the one goal that may be curved is minimised first, the others are linear rows
         self.order = sorted(range(len(goals)), key=lambda i: goals[i].objective.curve is None)
         self.goals = [goals[i] for i in self.order]
@@ -175,11 +180,7 @@ class Search:
 
     def _measure(self, solution: Solution) -> Vector:
         """Every goal of a solution, exactly."""
-        options = tuple(option for option, _ in solution.routes)
-        return tuple(
-            solution_of(self.problem, solution.chosen, options, goal.objective).score
-            for goal in self.goals
-        )
+        return tuple(exact_value(goal.objective, solution.quantities) for goal in self.goals)
 
     def _solve(self, start: bool = False) -> Solution | None:
         left = inf if self._deadline == inf else self._deadline - time.perf_counter()

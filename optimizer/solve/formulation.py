@@ -8,6 +8,9 @@ t[l,k]      line l is bought as case k (option with the models of its ends)
 g[l,o,s], h[l,o,s]   line l as option o starts / ends at site s (lines with several options only;
             with one option they are sums of x)
 f[l,o,a,d]  line l as option o runs along arc a in direction d
+v[p]        piece p of the garment is put on
+k[s], b[s]  ballast is put at site s, and how much of it [kg]
+over[r]     how far soft row r is overstepped, in its own units
 trunk_kg, w kilograms on the trunk and the watts of a curved trunk model (epigraph; tangents
             come in as rows)
 
@@ -18,6 +21,7 @@ O(lines x arcs) columns and no products of choices.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import pairwise
 from math import inf
@@ -27,10 +31,12 @@ import numpy as np
 from optimizer.problem.arrays import Array, LineRow, Objective, Problem
 from optimizer.problem.build import TIE_PER_M
 from optimizer.problem.presolve import Reduced, Switches, pair_reach, route_of
-from optimizer.problem.quantities import INDEX, MASS
+from optimizer.problem.quantities import DISCOMFORT, DONNING, INDEX, MASS
 from optimizer.study.model import TRUNK
 
 RowKey = tuple[str, object]
+#: Kinds of columns that are not 0 or 1, with what they may reach.
+CONTINUOUS = {"trunk_kg": inf, "w": inf, "over": inf, "b": inf, "link": 1.0, "ease": inf}
 
 
 @dataclass
@@ -43,6 +49,10 @@ class Columns:
     g: dict[tuple[int, int, int], int] = field(default_factory=dict)
     h: dict[tuple[int, int, int], int] = field(default_factory=dict)
     f: dict[tuple[int, int, int, int], int] = field(default_factory=dict)
+    v: dict[int, int] = field(default_factory=dict)
+    k: dict[int, int] = field(default_factory=dict)
+    b: dict[int, int] = field(default_factory=dict)
+    over: dict[int, int] = field(default_factory=dict)
     load: int | None = None
     w: int | None = None
 
@@ -64,7 +74,7 @@ class Formulation:
     """The program: columns with their quantities, and named rows.
 
     `quantities` is (n_columns, n_q); `tie` the tie-break cost per column; all columns
-    but those of kind `trunk_kg` and `w` are binary.
+    but those of a kind in `CONTINUOUS` are binary.
     """
 
     columns: Columns
@@ -88,18 +98,21 @@ def formulate(
     objective: Objective | None = None,
     switches: Switches = Switches(),  # noqa: B008 - frozen
     cheapest: frozenset[int] = frozenset(),
+    writer: Callable[[Reduced, Switches], _Builder] | None = None,
 ) -> Formulation:
     """Write the program for a reduced problem and an objective (default: the problem's own).
 
     Lines numbered in `cheapest` get rows that hold them to their cheapest route. Elsewhere the
     objective sees to it; only a limit on a total could make a detour, or a loop, worth its cost.
+    `writer` writes columns and rows in another way than `_Builder`.
     """
     problem = reduced.problem
     objective = objective or problem.objective
-    builder = _Builder(reduced, switches)
+    builder = (writer or _Builder)(reduced, switches)
     builder.columns_for_choices()
     for number, line in enumerate(problem.lines):
         builder.columns_for_line(number, line)
+    builder.columns_for_wear()
     if objective.curve is not None:
         builder.columns.load = builder.new("trunk_kg", 0)
         builder.columns.w = builder.new("w", 0)
@@ -117,7 +130,10 @@ def formulate(
             builder.reach(line)
     if switches.order_copies:
         builder.order_copies()
+    builder.pieces_put_on()
+    builder.ballast()
     builder.study_limits(formulation)
+    builder.soft_limits(formulation)
     if objective.curve is not None:
         builder.trunk_load(formulation)
     return formulation
@@ -154,9 +170,18 @@ class _Builder:
     def columns_for_choices(self) -> None:
         p, cols = self.problem, self.columns
         cols.x = {c: self.new("x", c) for c in self.choices}
-        cols.u = {
-            s: self.new("u", s) for s in sorted({int(p.choice_site[c]) for c in self.choices})
-        }
+        sites = {int(p.choice_site[c]) for c in self.choices}
+        sites |= set(p.ballast.sites if p.ballast else ())
+        cols.u = {s: self.new("u", s) for s in sorted(sites)}
+
+    def columns_for_wear(self) -> None:
+        p, cols = self.problem, self.columns
+        for number, piece in enumerate(p.pieces):
+            if any(s in cols.u for s in piece.sites):
+                cols.v[number] = self.new("v", number)
+        for s in p.ballast.sites if p.ballast else ():
+            cols.k[s], cols.b[s] = self.new("k", s), self.new("b", s)
+        cols.over = {number: self.new("over", number) for number in range(len(p.soft))}
 
     def columns_for_line(self, number: int, line: LineRow) -> None:
         cols = self.columns
@@ -204,6 +229,11 @@ class _Builder:
             at = list(cols.f.values())
             quantities[at] = (rate * p.arc_length_m[arcs])[:, None] * p.arc_q[arcs]
             tie[at] = TIE_PER_M * rate * p.arc_length_m[arcs]
+        quantities[list(cols.v.values()), INDEX[DONNING]] = 1.0
+        if cols.b:
+            quantities[list(cols.b.values())] = p.site_q[list(cols.b)]
+        for number, column in cols.over.items():
+            quantities[column, INDEX[DISCOMFORT]] = p.soft[number].points_per
         return Formulation(cols, self.names, quantities, tie, self.rows, self.reduced, objective)
 
     # -- rows ------------------------------------------------------------------------------
@@ -239,15 +269,20 @@ class _Builder:
             terms = [(1.0, var)]
             for slot in range(len(self.problem.slots)):
                 terms += [(-c, v) for c, v in self.at(slot, s)]
+            if s in self.columns.k:
+                terms.append((-1.0, self.columns.k[s]))
             self.add("empty", s, terms, "<=", 0.0)
 
     def site_capacities(self) -> None:
         for cap in self.problem.caps:
             open_here = [int(c) for c in self.choices if cap.use[c] > 0.0]
-            if not open_here:
+            weighted = cap.per_ballast_kg > 0.0 and cap.site in self.columns.b
+            if not open_here and not weighted:
                 continue
             # scaled to 1 so that grams and cubic centimetres weigh alike for the tolerance
             terms = [(float(cap.use[c]) / cap.cap, self.columns.x[c]) for c in open_here]
+            if weighted:
+                terms.append((cap.per_ballast_kg / cap.cap, self.columns.b[cap.site]))
             terms.append((-1.0, self.columns.u[cap.site]))
             self.add(cap.kind, cap.site, terms, "<=", 0.0)
 
@@ -430,6 +465,36 @@ class _Builder:
         assert self.columns.load is not None
         self.add("trunk_load", 0, [*terms, (-1.0, self.columns.load)], "==", 0.0)
 
+    def pieces_put_on(self) -> None:
+        """A piece is put on if, and only if, one of its sites is used."""
+        for number, var in self.columns.v.items():
+            sites = self.problem.pieces[number].sites
+            used = [self.columns.u[s] for s in sites if s in self.columns.u]
+            for column in used:
+                self.add("piece", (number, column), [(1.0, column), (-1.0, var)], "<=", 0.0)
+            spare = [(1.0, var), *((-1.0, column) for column in used)]
+            self.add("piece_off", number, spare, "<=", 0.0)
+
+    def ballast(self) -> None:
+        """Ballast lies in a site in use, no more than fits there and is allowed in all."""
+        ballast, cols = self.problem.ballast, self.columns
+        if ballast is None or not ballast.sites:
+            return
+        for s, most in zip(ballast.sites, ballast.max_kg, strict=True):
+            self.add("ballast_room", s, [(1.0 / most, cols.b[s]), (-1.0, cols.k[s])], "<=", 0.0)
+            self.add("ballast_held", s, [(1.0, cols.k[s]), (-1.0, cols.u[s])], "<=", 0.0)
+        terms = [(1.0 / ballast.total_kg, column) for column in cols.b.values()]
+        self.add("ballast", 0, terms, "<=", 1.0)
+
+    def soft_limits(self, formulation: Formulation) -> None:
+        """How far each soft limit is overstepped, at least; saying more is never worth it."""
+        for number, column in self.columns.over.items():
+            soft = self.problem.soft[number]
+            size = abs(soft.upper) or 1.0
+            weights = formulation.quantities @ soft.coefficients / size
+            terms = [(float(weights[i]), int(i)) for i in np.flatnonzero(weights)]
+            self.add("soft", number, [*terms, (-1.0 / size, column)], "<=", soft.upper / size)
+
     def study_limits(self, formulation: Formulation) -> None:
         for number, limit in enumerate(self.problem.limits):
             # scaled to 1, so that the solver's tolerance is relative to the limit
@@ -440,7 +505,7 @@ class _Builder:
 
 
 def _has_cases(line: LineRow) -> bool:
-    return len(line.cases) > 1 or any(
+    return len(line.cases) > 1 or not line.allows_every_option or any(
         case.model_a is not None or case.model_b is not None for case in line.cases
     )
 

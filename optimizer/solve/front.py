@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 
 import numpy as np
@@ -17,11 +17,11 @@ from optimizer.problem.build import build_problem
 from optimizer.problem.presolve import Switches, reduce
 from optimizer.setting import Setting, build_setting
 from optimizer.solve.epsilon import Search, SearchStoppedError, Vector
-from optimizer.solve.goals import Goal, goals_of
+from optimizer.solve.goals import Goal, exact_value, goals_of
 from optimizer.solve.infeasible import explain
 from optimizer.solve.layouts import layout_of
 from optimizer.solve.place import place
-from optimizer.solve.program import Solution, solution_of
+from optimizer.solve.program import Solution
 from optimizer.study.model import Study, Weights
 
 DEFAULT_GOALS = ("metabolic", "swing_inertia")
@@ -145,8 +145,7 @@ def front(
 
 def _assess(setting: Setting, problem: Problem, solution: Solution) -> Assessment:
     """Everything true of a solution, its score being the study's own."""
-    options = tuple(option for option, _ in solution.routes)
-    scored = solution_of(problem, solution.chosen, options, problem.objective)
+    scored = replace(solution, score=exact_value(problem.objective, solution.quantities))
     assessment = assess(setting, layout_of(setting, problem, scored))
     require_agreement(scored, assessment)
     return assessment

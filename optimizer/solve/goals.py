@@ -10,7 +10,7 @@ import numpy as np
 from optimizer.assess.result import Assessment
 from optimizer.body.inertia import bare_leg_inertia
 from optimizer.errors import Flaw, InputError, Origin
-from optimizer.problem.arrays import Objective
+from optimizer.problem.arrays import Array, Objective
 from optimizer.problem.quantities import (
     BODY_KEYS,
     DISCOMFORT,
@@ -42,6 +42,14 @@ class Goal:
     objective: Objective
     value: Callable[[Assessment], float]
     resolution: float = RESOLUTION
+
+
+def exact_value(objective: Objective, quantities: Array) -> float:
+    """An objective at exact quantities, its curve and all."""
+    value = float(quantities @ objective.linear)
+    if objective.curve is not None:
+        value += objective.curve_weight * objective.curve(float(quantities[INDEX[MASS[TRUNK]]]))
+    return value
 
 
 def _linear(terms: dict[str, float]) -> Objective:

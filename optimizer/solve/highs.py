@@ -85,7 +85,10 @@ class LiveModel:
         # the bare solver object: its friendlier subclass prints a banner when made
         self._highs: Any = getattr(highspy, "_Highs")()  # noqa: B009 - not in the type stubs
         for option, value in (
-            ("output_flag", False),
+            # progress comes through the log's callback, which falls silent with output_flag off
+            ("output_flag", True),
+            ("log_to_console", False),
+            ("mip_min_logging_interval", 0.5),
             ("random_seed", int(seed)),
             ("threads", int(threads)),
             ("parallel", "off" if threads == 1 else "on"),
@@ -158,6 +161,14 @@ class LiveModel:
         if last > row:
             self._highs.deleteRows(last - row, np.arange(row, last, dtype=np.int32))
 
+    def delete_row(self, row: int) -> None:
+        """Drop one row; those after it move up."""
+        self._highs.deleteRows(1, np.array([row], dtype=np.int32))
+
+    def never_restart(self) -> None:
+        """Do not start the search anew after fixing columns: it pays when a start is known."""
+        self._highs.setOptionValue("mip_allow_restart", False)
+
     def set_start(self, x: Array) -> None:
         """Offer a known solution (checked by the solver) as the first incumbent."""
         solution = self._highspy.HighsSolution()
@@ -199,12 +210,21 @@ class LiveModel:
         self._stop.clear()
         started = time.perf_counter()
         # The solver runs beside the main thread, which alone receives Ctrl-C.
-        worker = threading.Thread(target=highs.run, daemon=True)
-        worker.start()
-        interrupted = False
-        while worker.is_alive():
+        # Waiting on an event, not on the thread: an interrupted join may call a thread dead
+        # that still runs.
+        finished = threading.Event()
+
+        def work() -> None:
             try:
-                worker.join(0.05 if interrupted else 0.2)
+                highs.run()
+            finally:
+                finished.set()
+
+        threading.Thread(target=work, daemon=True).start()
+        interrupted = False
+        while not finished.is_set():
+            try:
+                finished.wait(0.2)
             except KeyboardInterrupt:
                 interrupted = True
                 self._stop.set()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from optimizer.assess.result import Layout, Placement, Routing
+from optimizer.assess.result import Ballast, Layout, Placement, Routing
 from optimizer.problem.arrays import Problem
 from optimizer.setting import Setting
 from optimizer.solve.program import Solution
@@ -33,7 +33,8 @@ def layout_of(setting: Setting, problem: Problem, solution: Solution) -> Layout:
         )
         for line, (option, route) in zip(problem.lines, solution.routes, strict=True)
     )
-    return Layout(placements, routings)
+    ballast = tuple(Ballast(problem.site_names[s], kg) for s, kg in solution.ballast)
+    return Layout(placements, routings, ballast)
 
 
 def identity(problem: Problem, chosen: tuple[int, ...]) -> Identity:

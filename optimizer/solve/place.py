@@ -13,6 +13,7 @@ from optimizer.assess.result import Infeasible, Proof, RankedLayout, Ranking
 from optimizer.problem.build import build_problem
 from optimizer.problem.presolve import Switches, reduce
 from optimizer.setting import Setting, build_setting
+from optimizer.solve.counterweight import counterweight_report
 from optimizer.solve.highs import Outcome, SolveInterrupted, Tick
 from optimizer.solve.infeasible import explain
 from optimizer.solve.layouts import identity, layout_of
@@ -66,22 +67,24 @@ def place(
     seen = set()
     exhausted = False
     budget = spec.time_limit_s if time_limit_s is None else time_limit_s
-    for outcome, solution in _search(
-        program, spec.gap if gap is None else gap, budget, started, on_progress
-    ):
-        if solution is None:
-            if outcome.status == "infeasible":
-                exhausted = True
-                if not found:
-                    return explain(setting, reduced, time.perf_counter() - started, program)
-            break
-        key = identity(problem, solution.chosen)
-        if key not in seen:
-            seen.add(key)
-            found.append((outcome, solution))
-        if outcome.status != "optimal" or len(found) >= top:
-            break
-        program.exclude(solution.chosen)
+    try:
+        for outcome, solution in _search(
+            program, spec.gap if gap is None else gap, budget, started, on_progress
+        ):
+            if solution is None:
+                exhausted = outcome.status == "infeasible"
+                break
+            key = identity(problem, solution.chosen)
+            if key not in seen:
+                seen.add(key)
+                found.append((outcome, solution))
+            if outcome.status != "optimal" or len(found) >= top:
+                break
+            program.exclude(solution.chosen)
+    except KeyboardInterrupt:
+        pass  # Ctrl-C between two solves: what was found by then stands
+    if exhausted and not found:
+        return explain(setting, reduced, time.perf_counter() - started, program)
     if not found and not exhausted:
         return Ranking(
             setting.study.name,
@@ -97,6 +100,17 @@ def place(
         assessment = assess(setting, layout_of(setting, problem, solution))
         require_agreement(solution, assessment)
         layouts.append(RankedLayout(rank, assessment, proof_of(outcome, solution)))
+    ballast = None
+    if layouts:
+        ballast = counterweight_report(
+            reduced,
+            layouts[0],
+            switches=switches,
+            gap=spec.gap if gap is None else gap,
+            time_limit_s=budget - (time.perf_counter() - started),
+            seed=spec.seed,
+            threads=spec.threads,
+        )
     return Ranking(
         setting.study.name,
         tuple(layouts),
@@ -104,6 +118,7 @@ def place(
         time.perf_counter() - started,
         _sizes(program),
         setting.study.warnings,
+        ballast,
     )
 
 
@@ -135,8 +150,10 @@ def _search(
         try:
             yield program.solve(gap=gap, time_limit_s=left, on_tick=tell)
         except SolveInterrupted as stop:
-            x = stop.outcome.x
-            yield stop.outcome, None if x is None else program.read(x)
+            solution = None if stop.outcome.x is None else program.read(stop.outcome.x)
+            if solution is not None and program.breaks_a_limit(solution):
+                solution = None
+            yield stop.outcome, solution
             return
 
 

@@ -8,10 +8,11 @@ from math import inf
 
 import numpy as np
 
-from optimizer.problem.arrays import Array, LineCase, LineRow, Objective, Problem
+from optimizer.problem.arrays import Array, LimitRow, LineCase, LineRow, Objective, Problem
 from optimizer.problem.presolve import Reduced, Switches, route_of
+from optimizer.problem.quantities import DISCOMFORT, DONNING, INDEX
 from optimizer.problem.routing import Route
-from optimizer.solve.formulation import TRUNK_LOAD, Formulation, RowKey, formulate
+from optimizer.solve.formulation import CONTINUOUS, TRUNK_LOAD, Formulation, RowKey, formulate
 from optimizer.solve.highs import LiveModel, Matrix, Outcome, Tick
 
 #: Tangents laid under a curved trunk model before solving; more are added where a solution lands.
@@ -40,6 +41,8 @@ class Solution:
     routes: tuple[tuple[int, Route], ...]
     quantities: Array
     score: float
+    ballast: tuple[tuple[int, float], ...] = ()
+    """Sites that hold ballast, and how much of it [kg]."""
 
 
 @dataclass
@@ -108,9 +111,7 @@ class Program:
 
     def _write(self) -> None:
         """Formulate and hand over to the solver, with all tangents and exclusions so far."""
-        self.formulation: Formulation = formulate(
-            self.reduced, self._curved or self.objective, self.switches, self._cheapest
-        )
+        self.formulation: Formulation = self._formulate()
         matrix = compile_matrix(self.formulation, self.objective)
         self.rows: list[RowKey] = [(r.group, r.subject) for r in self.formulation.rows]
         self.row_lower, self.row_upper = matrix.row_lower, matrix.row_upper
@@ -123,6 +124,15 @@ class Program:
             self._exclusion_row(chosen)
         for row in self._quantity_rows:
             self._write_quantity_row(row)
+        self._written()
+
+    def _written(self) -> None:
+        """Called whenever the program was handed over anew; a subclass repeats its changes."""
+
+    def _formulate(self) -> Formulation:
+        return formulate(
+            self.reduced, self._curved or self.objective, self.switches, self._cheapest
+        )
 
     # -- solving ---------------------------------------------------------------------------
 
@@ -156,34 +166,39 @@ class Program:
             )
             if solution is None or outcome.x is None:
                 return outcome, solution
+            if outcome.status != "optimal":
+                # stopped early: what breaks a limit once its lines run their own way is no layout
+                return outcome, None if self.breaks_a_limit(solution) else solution
             astray = self._astray(outcome.x, solution)
             if astray:
                 self._cheapest |= astray
                 self._write()
                 continue
-            if outcome.status != "optimal":
+            load = self._loose_at(outcome.x, solution)
+            if load is None:
                 return outcome, solution
-            if self._tangents_suffice(outcome.x, solution):
-                return outcome, solution
-            self.add_tangents_near(float(solution.quantities[TRUNK_LOAD]), solution.score)
+            self.add_tangents_near(load, solution.score)
 
-    def _tangents_suffice(self, x: Array, solution: Solution) -> bool:
-        """Whether the tangents are as good as the curve at a solution."""
+    def _loose_at(self, x: Array, solution: Solution) -> float | None:
+        """The trunk load at which tangents are not yet as good as the curve; None if they are."""
         if self._curved is None:
-            return True
-        assert self._curved.curve is not None
+            return None
         load = float(solution.quantities[TRUNK_LOAD])
-        if any(abs(load - at) < 1e-9 for at in self._tangents):
-            return True
         if any(
             row.curve_weight and row.excess(solution.quantities, self._curved) > row.tolerance
             for row in self._quantity_rows
         ):
-            return False
-        if self.objective.curve is None:
-            return True
-        short = self.objective.curve_weight * (self._curved.curve(load) - float(x[self._w]))
-        return short <= self._curve_tolerance * max(1.0, abs(solution.score))
+            return None if self._has_tangent(load) else load
+        return self._loose_objective_at(x, load, solution.score)
+
+    def _loose_objective_at(self, x: Array, load_kg: float, score: float) -> float | None:
+        if self.objective.curve is None or self._has_tangent(load_kg):
+            return None
+        short = self.objective.curve_weight * (self.objective.curve(load_kg) - float(x[self._w]))
+        return None if short <= self._curve_tolerance * max(1.0, abs(score)) else load_kg
+
+    def _has_tangent(self, load_kg: float) -> bool:
+        return any(abs(load_kg - at) < 1e-9 for at in self._tangents)
 
     @property
     def _w(self) -> int:
@@ -284,6 +299,13 @@ class Program:
         columns = [self.formulation.columns.x[c] for c in chosen]
         self.live.add_row(-inf, len(columns) - 1.0, np.array(columns), np.ones(len(columns)))
 
+    def breaks_a_limit(self, solution: Solution) -> bool:
+        """Whether a limit does not hold where every line runs its own way."""
+        return any(
+            float(solution.quantities @ limit.coefficients) - limit.upper > overstepped(limit)
+            for limit in self.problem.limits
+        )
+
     def _astray(self, x: Array, solution: Solution) -> frozenset[int]:
         """Lines the solver led another way than their own, if that was worth something to it.
 
@@ -293,11 +315,7 @@ class Program:
         gained = float(
             (solution.quantities - x @ self.formulation.quantities) @ self._linear_here(solution)
         )
-        broken = gained > self._curve_tolerance or any(
-            float(solution.quantities @ limit.coefficients) - limit.upper
-            > FEASIBILITY * max(1.0, abs(limit.upper))
-            for limit in self.problem.limits
-        )
+        broken = gained > self._curve_tolerance or self.breaks_a_limit(solution)
         broken = broken or any(
             row.excess(solution.quantities, self._curved) > row.tolerance
             for row in self._quantity_rows
@@ -333,11 +351,16 @@ class Program:
         for c, var in cols.x.items():
             if x[var] > 0.5:
                 chosen[int(p.choice_slot[c])] = c
-        options = [0] * len(p.lines)
-        for (number, option, _), column in cols.g.items():
+        ballast = tuple((s, float(max(x[cols.b[s]], 0.0))) for s, k in cols.k.items() if x[k] > 0.5)
+        return solution_of(p, tuple(chosen), self._options(x), self.objective, ballast)
+
+    def _options(self, x: Array) -> tuple[int, ...]:
+        """The option every line is bought as."""
+        options = [0] * len(self.problem.lines)
+        for (number, option, _), column in self.formulation.columns.g.items():
             if x[column] > 0.5:
                 options[number] = option
-        return solution_of(p, tuple(chosen), tuple(options), self.objective)
+        return tuple(options)
 
     def _heaviest(self) -> float:
         """An upper bound on the trunk load worth laying tangents for [kg]."""
@@ -349,11 +372,18 @@ class Program:
         return heaviest + float(p.use_q[:, TRUNK_LOAD].sum())
 
 
+def overstepped(limit: LimitRow) -> float:
+    """How far a limit may be overstepped before it counts as broken, as the assessment has it."""
+    least = 1.0 / limit.scale if limit.value is None else 1.0
+    return FEASIBILITY * max(least, abs(limit.upper))
+
+
 def solution_of(
     problem: Problem,
     chosen: tuple[int, ...],
     options: tuple[int, ...],
     objective: Objective,
+    ballast: tuple[tuple[int, float], ...] = (),
 ) -> Solution:
     """Route every line, and add up the quantities and the exact score of given choices.
 
@@ -364,7 +394,11 @@ def solution_of(
     """
     p = problem
     q = p.choice_q[list(chosen)].sum(axis=0)
-    q = q + p.use_q[sorted({int(p.choice_site[c]) for c in chosen})].sum(axis=0)
+    used = {int(p.choice_site[c]) for c in chosen} | {s for s, _ in ballast}
+    q = q + p.use_q[sorted(used)].sum(axis=0)
+    q[INDEX[DONNING]] += sum(1 for piece in p.pieces if used.intersection(piece.sites))
+    for s, kg in ballast:
+        q = q + kg * p.site_q[s]
     routes = []
     for line, option in zip(p.lines, options, strict=True):
         a, b = chosen[line.slot_a], chosen[line.slot_b]
@@ -379,10 +413,13 @@ def solution_of(
         q = q + end_kg * (p.site_q[site_a] + p.site_q[site_b])
         for arc, _ in route.arcs:
             q = q + rate * p.arc_length_m[arc] * p.arc_q[arc]
+    for soft in p.soft:
+        over = float(q @ soft.coefficients) - soft.upper
+        q[INDEX[DISCOMFORT]] += soft.points_per * max(0.0, over)
     score = float(q @ objective.linear)
     if objective.curve is not None:
         score += objective.curve_weight * objective.curve(float(q[TRUNK_LOAD]))
-    return Solution(chosen, tuple(routes), q, score)
+    return Solution(chosen, tuple(routes), q, score, ballast)
 
 
 def case_of(line: LineRow, option: int, model_a: int, model_b: int) -> LineCase | None:
@@ -402,11 +439,11 @@ def compile_matrix(formulation: Formulation, objective: Objective) -> Matrix:
     rows = formulation.rows
     n = len(formulation.names)
     lengths = [len(row.columns) for row in rows]
-    binary = np.array([kind not in ("trunk_kg", "w") for kind, _ in formulation.names])
+    binary = np.array([kind not in CONTINUOUS for kind, _ in formulation.names])
     return Matrix(
         cost=formulation.costs(objective),
         col_lower=np.zeros(n),
-        col_upper=np.where(binary, 1.0, inf),
+        col_upper=np.array([CONTINUOUS.get(kind, 1.0) for kind, _ in formulation.names]),
         integer=binary,
         start=np.concatenate([[0], np.cumsum(lengths)]).astype(np.int32),
         index=np.array([c for row in rows for c in row.columns], dtype=np.int32),

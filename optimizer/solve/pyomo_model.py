@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from optimizer.problem.arrays import Objective
-from optimizer.solve.formulation import Formulation
+from optimizer.solve.formulation import CONTINUOUS, Formulation
 
 
 def pyomo_model(
@@ -33,8 +33,12 @@ def pyomo_model(
     kinds = dict.fromkeys(kind for kind, _ in formulation.names)
     for kind in kinds:
         subjects = [subject for k, subject in formulation.names if k == kind]
-        domain = pyo.NonNegativeReals if kind in ("trunk_kg", "w") else pyo.Binary
-        setattr(model, kind, pyo.Var(subjects, domain=domain))
+        if kind in CONTINUOUS:
+            most = None if CONTINUOUS[kind] == np.inf else CONTINUOUS[kind]
+            columns = pyo.Var(subjects, domain=pyo.NonNegativeReals, bounds=(0.0, most))
+        else:
+            columns = pyo.Var(subjects, domain=pyo.Binary)
+        setattr(model, kind, columns)
     variables = [getattr(model, kind)[subject] for kind, subject in formulation.names]
 
     def linear(columns: list[int], coefficients: list[float]) -> Any:

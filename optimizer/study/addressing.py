@@ -62,6 +62,12 @@ def override_table(table: Table, kind: str, step: Override, flaws: list[Flaw]) -
             row.overridden[column] = step.origin
 
 
+def written_cells(table: Table, kind: str, path: str) -> list[str]:
+    """What the cells hold that a path names, one text per row; empty if it names nothing."""
+    rows, column = _find_rows(table, kind, path)
+    return [row.get(column) for row in rows]
+
+
 def _columns(table: Table, kind: str) -> list[str]:
     every = dict.fromkeys((*table.format.columns, *table.columns))
     return [column for column in every if column not in ADDRESSES[kind]]
@@ -102,7 +108,7 @@ def _nearest_path(table: Table, kind: str, path: str) -> str | None:
     """The path to a cell most like `path`: its column first, then its name."""
     address, _, column = path.partition(".")[2].rpartition(".")
     columns = _columns(table, kind)
-    near_column = column if column in columns else nearest(column, columns)
+    near_column = column if column in columns else nearest(column, columns) if address else None
     names = list(dict.fromkeys(row.get("name") for row in table.rows if row.get("name")))
     full = [_full(row, kind) for row in table.rows if row.get("name")] if "." in address else []
     near_name = address if address in names + full else nearest(address or column, full or names)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from optimizer.body.places import BY_HAND
 from optimizer.errors import Flaw
 from optimizer.study.addressing import is_table_path, override_table
 from optimizer.study.document import Files
@@ -77,7 +78,7 @@ def make_catalog(tables: Mapping[str, Table | None], flaws: list[Flaw]) -> Catal
             }
             catalog.counts = named | {part.name: part.count for part in catalog.parts}
         if site_table is not None and site_table.complete:
-            check_needs(part_table, offered_words(site_table), flaws)
+            check_needs(part_table, offered_words(site_table) | {BY_HAND}, flaws)
     if line_table is not None:
         catalog.lines = make_lines(line_table, catalog.counts, flaws)
     return catalog

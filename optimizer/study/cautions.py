@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
 
+from optimizer.body.places import BY_HAND
 from optimizer.errors import Origin
 from optimizer.study.model import LEG_SEGMENTS, Line, Part, PartModel, Site, WearerSpec
 from optimizer.study.tables import Table
@@ -67,7 +68,7 @@ def needs_cautions(parts: Iterable[Part], sites: Iterable[Site]) -> Iterator[str
     for part in parts:
         for model in part.models:
             known = [offers[name] for name in model.sites if name in offers]
-            if known and not any(model.needs <= offered for offered in known):
+            if known and not any(model.needs - {BY_HAND} <= offered for offered in known):
                 need = ", ".join(sorted(model.needs))
                 yield (
                     f"{_at(model.origin, 'needs')}: no site allowed for {part.name} offers "

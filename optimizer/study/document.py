@@ -61,11 +61,21 @@ class TaskSection(Section):
     terrain: Annotated[str, Name("a terrain's name", spaces=True)] = "treadmill"
 
 
-class EnergySection(Section):
-    """Which published models tell the metabolic cost."""
+class ModelName(Name):
+    """The name of a published model, or "file:" and the path of one's own."""
 
-    leg: Annotated[str, Name("a leg model's name")] = "segment_curve"
-    trunk: Annotated[str, Name("a trunk model's name")] = "browning_waist"
+    def check(self, value: object) -> str:
+        """The name, or the path with its mark, without blanks around it."""
+        if isinstance(value, str) and value.strip().startswith("file:"):
+            return value.strip()
+        return super().check(value)
+
+
+class EnergySection(Section):
+    """Which published models, or models of one's own (`file:`), tell the metabolic cost."""
+
+    leg: Annotated[str, ModelName("a leg model's name")] = "segment_curve"
+    trunk: Annotated[str, ModelName("a trunk model's name")] = "browning_waist"
     walking: Annotated[str, Name("a walking model's name")] = "looney2019"
 
 
@@ -110,7 +120,17 @@ class RoutesSection(Section):
         tuple[tuple[str, str], ...], PairList("a list of pairs of anchors' names")
     ] = ()
     forbid_anchors: Annotated[tuple[str, ...], TextList("a list of anchors' names")] = ()
+    keep_out: Annotated[bool, Flag()] = False
     add: Any = None
+
+
+class CounterweightSection(Section):
+    """Plain ballast on the sound leg; `side` None for the leg that is not affected."""
+
+    allowed: Annotated[bool, Flag()] = False
+    side: Annotated[str | None, Choice(("left", "right"))] = None
+    max_mass_g: Annotated[float | None, Quantity("g", above=0)] = None
+    density_g_cm3: Annotated[float | None, Quantity("g/cm3", above=0, most=25)] = None
 
 
 class SolveSection(Section):
@@ -132,6 +152,7 @@ SECTIONS: dict[str, type[Section]] = {
     "weights": WeightsSection,
     "inertia": InertiaSection,
     "routes": RoutesSection,
+    "counterweight": CounterweightSection,
     "solve": SolveSection,
 }
 #: What stands at the top level of a study file.

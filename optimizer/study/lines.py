@@ -11,14 +11,15 @@ from pydantic import Field
 from optimizer.errors import Flaw
 from optimizer.study.cells import Choice, Name, Number, Text
 from optimizer.study.model import LINE_KINDS, Line, LineOption
-from optimizer.study.tables import RowSchema, Table, TableFormat, TableRow, parse_rows
+from optimizer.study.physics_columns import LinePhysicsColumns, line_physics
+from optimizer.study.tables import Table, TableFormat, TableRow, own_first, parse_rows
 from optimizer.study.units import G_PER_KG, MM_PER_M
 from optimizer.study.words import quoted, unknown
 
 STANDARD = "standard"
 
 
-class LineRow(RowSchema):
+class LineRow(LinePhysicsColumns):
     """One row of a lines table: a line, or one of the bores or gauges it may be made of."""
 
     name: Annotated[str, Name("a line's name")]
@@ -40,7 +41,7 @@ class LineRow(RowSchema):
 
 LINES = TableFormat(
     "lines",
-    tuple(field.alias or name for name, field in LineRow.model_fields.items()),
+    own_first(LineRow, LinePhysicsColumns),
     ("name", "kind", "from", "to", "mass_g_per_m"),
 )
 _AGREEING = {"kind": "kind", "part_a": "from", "part_b": "to", "slack_mm": "slack_mm"}
@@ -152,4 +153,5 @@ def _option(table: Table, row: TableRow, values: LineRow) -> LineOption:
         max_length_m=inf if values.max_length_mm is None else values.max_length_mm / MM_PER_M,
         origin=table.origin(row),
         extra=table.extra(row),
+        physics=line_physics(values),
     )

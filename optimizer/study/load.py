@@ -19,6 +19,7 @@ from optimizer.study.downstream import check_setting
 from optimizer.study.files import display, read_text
 from optimizer.study.model import Study, WearerSpec
 from optimizer.study.overrides import OVERRIDE_FILE, Override, as_list
+from optimizer.study.physics_flaws import physics_flaws
 from optimizer.study.sections import check_table, check_top_level, other_format
 from optimizer.study.spec import make_spec
 from optimizer.study.tables import Table
@@ -61,6 +62,7 @@ def load_study(
     later = check_setting(
         spec.wearer, spec.task, spec.energy, spec.routes, catalog.sites if tables["sites"] else None
     )
+    later += physics_flaws(catalog.parts, catalog.lines)
     flaws += (_relocated(flaw, written, tables) for flaw in later)
     if flaws:
         raise InputError(_in_order(flaws, written, tables))
@@ -85,6 +87,7 @@ def load_study(
         origin=Origin(written.file),
         files={"study": written.file, **{k: t.file for k, t in tables.items() if t is not None}},
         warnings=_warnings(catalog, spec.wearer, written, tables),
+        counterweight=spec.counterweight,
     )
 
 

@@ -13,6 +13,7 @@ from math import inf
 from typing import Literal
 
 from optimizer.errors import Origin
+from optimizer.study.physics import LinePhysics, PartPhysics
 
 SegmentName = Literal["trunk", "thigh", "shank", "foot", "off_body"]
 Side = Literal["left", "right", "centre"]
@@ -47,6 +48,7 @@ class PartModel:
     price: float | None
     origin: Origin
     extra: Mapping[str, str] = field(default_factory=dict)
+    physics: PartPhysics = field(default_factory=PartPhysics)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +116,7 @@ class LineOption:
     max_length_m: float
     origin: Origin
     extra: Mapping[str, str] = field(default_factory=dict)
+    physics: LinePhysics = field(default_factory=LinePhysics)
 
 
 @dataclass(frozen=True, slots=True)

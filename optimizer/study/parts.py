@@ -7,8 +7,9 @@ from typing import Annotated
 from optimizer.errors import Flaw
 from optimizer.study.cells import Name, Names, Number, Text, is_name
 from optimizer.study.model import Part, PartModel
+from optimizer.study.physics_columns import PartPhysicsColumns, part_physics
 from optimizer.study.selectors import SiteCard, select_sites
-from optimizer.study.tables import RowSchema, Table, TableFormat, TableRow, parse_rows
+from optimizer.study.tables import Table, TableFormat, TableRow, own_first, parse_rows
 from optimizer.study.units import CM3_PER_M3, G_PER_KG, MM_PER_M
 from optimizer.study.words import nearest, quoted, unknown
 
@@ -16,7 +17,7 @@ from optimizer.study.words import nearest, quoted, unknown
 STANDARD = "standard"
 
 
-class PartRow(RowSchema):
+class PartRow(PartPhysicsColumns):
     """One row of a parts table: a part, or one of the models it may be bought as."""
 
     name: Annotated[str, Name("a part's name")]
@@ -37,7 +38,7 @@ class PartRow(RowSchema):
 
 PARTS = TableFormat(
     "parts",
-    tuple(PartRow.model_fields),
+    own_first(PartRow, PartPhysicsColumns),
     ("name", "mass_g", "volume_cm3", "length_mm", "width_mm", "thickness_mm"),
     ("sites", "fixed_site"),
 )
@@ -121,6 +122,7 @@ def _model(
         price=values.price,
         origin=table.origin(row),
         extra=table.extra(row),
+        physics=part_physics(values),
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
+from optimizer.body.wear_defaults import default_value
 from optimizer.errors import Flaw, Origin
 from optimizer.study.cells import REFUSED, expectation
 from optimizer.study.document import (
@@ -15,6 +16,7 @@ from optimizer.study.document import (
     SECTIONS,
     TOP_LEVEL,
     AddedArcSection,
+    CounterweightSection,
     EnergySection,
     Head,
     RoutesSection,
@@ -27,6 +29,7 @@ from optimizer.study.document import (
 )
 from optimizer.study.model import (
     AddedArc,
+    Counterweight,
     EnergySpec,
     RoutesSpec,
     SolveSpec,
@@ -35,7 +38,7 @@ from optimizer.study.model import (
     Weights,
 )
 from optimizer.study.toml_file import TomlFile
-from optimizer.study.units import MM_PER_M
+from optimizer.study.units import CM3_PER_M3, G_PER_KG, MM_PER_M
 from optimizer.study.words import choice_of, nearest, quoted
 
 S = TypeVar("S", bound=Section)
@@ -176,7 +179,40 @@ def make_routes(study: TomlFile, section: RoutesSection, flaws: list[Flaw]) -> R
                     origin=study.locate(path),
                 )
             )
-    return RoutesSpec(section.joint_range, tuple(arcs), section.forbid, section.forbid_anchors)
+    return RoutesSpec(
+        section.joint_range,
+        tuple(arcs),
+        section.forbid,
+        section.forbid_anchors,
+        section.keep_out,
+    )
+
+
+def make_counterweight(
+    study: TomlFile,
+    section: CounterweightSection,
+    wearer: WearerSection | None,
+    flaws: list[Flaw],
+) -> Counterweight | None:
+    """The counterweight if it is allowed; its leg is the sound one where no other is named."""
+    if not section.allowed:
+        return None
+    sound = {"left": "right", "right": "left"}
+    side = section.side or (sound.get(wearer.affected_side) if wearer else "left")
+    if side is None or wearer is None:
+        if wearer is not None:
+            found = f'a wearer with affected_side = "{wearer.affected_side}" and no side here'
+            expected = 'side = "left" or side = "right": the leg that may carry ballast'
+            flaws.append(Flaw(study.locate("counterweight.allowed"), found, expected))
+        return None
+    mass_g = section.max_mass_g or default_value("counterweight_max_mass_g")
+    density = section.density_g_cm3 or default_value("counterweight_density_g_cm3")
+    return Counterweight(
+        "left" if side == "left" else "right",
+        mass_g / G_PER_KG,
+        density * CM3_PER_M3 / G_PER_KG,
+        study.locate("counterweight.allowed"),
+    )
 
 
 def make_solve(section: SolveSection) -> SolveSpec:

@@ -37,6 +37,8 @@ class SiteRow(RowSchema):
     tags: Annotated[tuple[str, ...], Names("tags")]
     anchor: Annotated[str, Name("a routing anchor's name", blank="")]
     notes: str
+    standoff_mm: Annotated[float, Number("mm", least=0, most=1000, optional=True, blank=0.0)]
+    piece: Annotated[str, Name("a piece of the garment", blank="")]
 
 
 SITES = TableFormat(
@@ -119,6 +121,8 @@ def _site(table: Table, row: TableRow, values: SiteRow) -> Site:
         anchor=values.anchor or None,
         origin=table.origin(row),
         extra=table.extra(row),
+        standoff_m=values.standoff_mm / MM_PER_M,
+        piece=values.piece,
     )
 
 

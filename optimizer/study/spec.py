@@ -9,6 +9,7 @@ from typing import Literal
 from optimizer.errors import Flaw
 from optimizer.study.catalog import Catalog
 from optimizer.study.document import (
+    CounterweightSection,
     EnergySection,
     InertiaSection,
     RoutesSection,
@@ -20,6 +21,7 @@ from optimizer.study.document import (
 from optimizer.study.downstream import measured_in_si
 from optimizer.study.limits import make_limits
 from optimizer.study.model import (
+    Counterweight,
     EnergySpec,
     LimitSpec,
     PairRule,
@@ -32,6 +34,7 @@ from optimizer.study.model import (
 from optimizer.study.rules import check_rules, make_rules
 from optimizer.study.sections import (
     check_table,
+    make_counterweight,
     make_energy,
     make_routes,
     make_solve,
@@ -54,6 +57,7 @@ class Spec:
     routes: RoutesSpec | None
     solve: SolveSpec | None
     limits: tuple[LimitSpec, ...]
+    counterweight: Counterweight | None
     rules: tuple[PairRule, ...]
     pose: Literal["straight", "swing"]
 
@@ -69,7 +73,10 @@ def make_spec(written: TomlFile, catalog: Catalog, flaws: list[Flaw]) -> Spec:
     if not isinstance(limits, Mapping):
         flaws.append(Flaw(written.locate("limits"), quoted(limits), "a table [limits]"))
         limits = {}
-    made_limits = make_limits(limits, written.locate, flaws)
+    sex = wearer.sex if wearer else "male"
+    made_limits = make_limits(limits, written.locate, flaws, sex)
+    extra = check_table(written, "counterweight", CounterweightSection, flaws)
+    counterweight = make_counterweight(written, extra, wearer, flaws) if extra else None
     rules = make_rules(written, catalog.counts, flaws)
     allowed = {
         part.name: frozenset(name for model in part.models for name in model.sites)
@@ -88,6 +95,7 @@ def make_spec(written: TomlFile, catalog: Catalog, flaws: list[Flaw]) -> Spec:
         routes=make_routes(written, routes, flaws) if routes else None,
         solve=make_solve(solve) if solve else None,
         limits=made_limits,
+        counterweight=counterweight,
         rules=rules,
         pose="swing" if inertia and inertia.pose == "swing" else "straight",
     )

@@ -31,6 +31,13 @@ class RowSchema(BaseModel):
     model_config = ConfigDict(frozen=True, extra="ignore")
 
 
+def own_first(schema: type[RowSchema], base: type[RowSchema]) -> tuple[str, ...]:
+    """Columns of a schema as written in a header, those it inherits from `base` last."""
+    fields = schema.model_fields
+    ordered = sorted(fields, key=lambda name: name in base.model_fields)
+    return tuple(fields[name].alias or name for name in ordered)
+
+
 Row = TypeVar("Row", bound=RowSchema)
 
 

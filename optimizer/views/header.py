@@ -57,7 +57,7 @@ def title_words(study: Study) -> str:
     """The study's name and title; an invented one is called so."""
     said = study.title.startswith(study.name)
     title = study.title if said else f"{study.name}, {study.title}" if study.title else study.name
-    return f"{title}{' (invented, for example)' if study.invented else ''}"
+    return f"{title}{' (an invented example)' if study.invented else ''}"
 
 
 def solved_line(study: Study) -> Group:

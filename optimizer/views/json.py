@@ -12,7 +12,9 @@ ranking
     "study": what was solved (name, wearer, task, energy models, weights, pose);
     "layouts": best first, see below; "asked_for": how many were wanted; "exhausted": whether no
     further layout exists (if false and there are fewer than asked for, the search was stopped);
-    "size": counts of the program; "warnings"; "cautions".
+    "swing_dynamics": of the best layout, null if not worked out, see below; "counterweight": null
+    unless one was allowed, else "pays", "mass_kg", "score_with", "score_without" (null: nothing
+    fits without), "proven"; "size": counts of the program; "warnings"; "cautions".
 layout
     "rank"; "score"; "feasible"; "differs_from_best" in words;
     "proof": "status" (optimal, time_limit, interrupted, given), "bound" (proven lower bound on the
@@ -21,7 +23,9 @@ layout
     "leg_w", "trunk_w", "assist_w" (mean positive assist power that would pay it back);
     "swing_inertia": "added_pct" (hip, both legs summed, of one bare leg) and "joints", one entry
     per side and joint; "mass": "worn_kg", "off_body_kg", "by_segment_kg", "holders_kg" by site;
-    "discomfort"; "parts" vest first; "lines" with "route", site to site; "limits"; "warnings".
+    "discomfort"; "balance": where the load lies, forward, up, to the right ("trunk_*": of the
+    trunk's load from the hips' middle, "shift_*": of the body's centre of mass), "belt_kg",
+    "donning_steps"; "ballast" by site; "parts" vest first; "lines" with "route", site to site; "limits"; "warnings".
 part
     "distance_m" is sagittal, from the hip's axis; "swing_inertia_kg_m2" is added about the hip.
 line
@@ -29,8 +33,12 @@ line
     "max_length_m" (null: no limit); "physics" holds further figures, the unit in their names.
 assessment
     "study", "layout" as above, "assumed": what the given layout left open, in words.
+swing_dynamics
+    "legs": per side the peaks of net moment and power and the positive work of each joint in one
+    swing, bare and what the load adds; "clearance": gap under the foot in mid-swing with each part
+    on shank or foot.
 limit
-    "value", "limit" and "slack" are in "unit", as the study's author reads them (g, mm, cm3);
+    "soft": overstepping costs comfort points and breaks nothing. "value", "limit" and "slack" are in "unit", as the study's author reads them (g, mm, cm3);
     "slack" below 0 is a broken limit. "written_in" tells the file, row and column.
 
 No time of day and no run time appears, so the same input, seed and version give the same bytes
@@ -49,20 +57,18 @@ from typing import Any
 import numpy as np
 
 from optimizer._version import __version__
-from optimizer.assess.result import (
-    Assessment,
-    Infeasible,
-    LimitReport,
-    LineReport,
-    PartReport,
-    Proof,
-    RankedLayout,
-    Ranking,
-)
-from optimizer.errors import Origin
+from optimizer.assess.dynamics import SwingReport
+from optimizer.assess.result import Assessment, Infeasible, Proof, Ranking
 from optimizer.study.model import Study
 from optimizer.views.cautions import BASIS, CAUTIONS
-from optimizer.views.differences import differences
+from optimizer.views.json_records import (
+    Document,
+    layout_record,
+    origin_record,
+    ranked_record,
+    study_record,
+)
+from optimizer.views.wear import counterweight_document, swing_document
 
 RANKING = "limbtrim.ranking/1"
 INFEASIBLE = "limbtrim.infeasible/1"
@@ -70,8 +76,6 @@ ASSESSMENT = "limbtrim.assessment/1"
 STUDY = "limbtrim.study/1"
 MODELS = "limbtrim.models/1"
 WRITTEN = "limbtrim.written/1"
-
-Document = dict[str, Any]
 
 
 def encode(document: Mapping[str, Any]) -> str:
@@ -102,15 +106,23 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"{type(value).__name__} has no place in a document")
 
 
-def ranking_document(study: Study, ranking: Ranking, asked_for: int | None = None) -> Document:
-    """The answer of `place`; `asked_for` is how many layouts were wanted."""
+def ranking_document(
+    study: Study,
+    ranking: Ranking,
+    asked_for: int | None = None,
+    swing: SwingReport | None = None,
+) -> Document:
+    """The answer of `place`; `asked_for` is how many layouts were wanted, `swing` the best's."""
+    ballast = ranking.counterweight
     best = ranking.layouts[0] if ranking.layouts else None
     return {
         **head(RANKING),
-        "study": _study(study),
+        "study": study_record(study),
         "asked_for": len(ranking.layouts) if asked_for is None else asked_for,
         "exhausted": ranking.exhausted,
-        "layouts": [_ranked(ranked, best) for ranked in ranking.layouts],
+        "layouts": [ranked_record(ranked, best) for ranked in ranking.layouts],
+        "swing_dynamics": None if swing is None else swing_document(swing),
+        "counterweight": None if ballast is None else counterweight_document(ballast),
         "size": dict(ranking.size),
         "warnings": list(dict.fromkeys((*study.warnings, *ranking.warnings))),
         "cautions": [*CAUTIONS, *BASIS],
@@ -118,15 +130,19 @@ def ranking_document(study: Study, ranking: Ranking, asked_for: int | None = Non
 
 
 def assessment_document(
-    study: Study, assessment: Assessment, assumed: Sequence[str] = ()
+    study: Study,
+    assessment: Assessment,
+    assumed: Sequence[str] = (),
+    swing: SwingReport | None = None,
 ) -> Document:
     """The answer of `weigh`; `assumed` is what the given layout left open."""
     given = Proof("given", assessment.score, float("nan"), float("nan"), 0.0, 0)
     return {
         **head(ASSESSMENT),
-        "study": _study(study),
+        "study": study_record(study),
         "assumed": list(assumed),
-        "layout": _layout(assessment, given),
+        "layout": layout_record(assessment, given),
+        "swing_dynamics": None if swing is None else swing_document(swing),
         "warnings": list(study.warnings),
         "cautions": [*CAUTIONS, *BASIS],
     }
@@ -136,14 +152,14 @@ def infeasible_document(study: Study, found: Infeasible) -> Document:
     """The answer of `place` when nothing fits."""
     return {
         **head(INFEASIBLE),
-        "study": _study(study),
+        "study": study_record(study),
         "unplaceable": list(found.unplaceable),
         "obstacles": [
             {
                 "text": o.text,
                 "kind": o.kind,
                 "subject": o.subject,
-                "written_in": _origin(o.origin),
+                "written_in": origin_record(o.origin),
             }
             for o in found.obstacles
         ],
@@ -156,7 +172,7 @@ def study_document(study: Study) -> Document:
     """The answer of `check` to a study that is in order."""
     return {
         **head(STUDY),
-        "study": _study(study),
+        "study": study_record(study),
         "parts": [
             {"part": p.name, "count": p.count, "models": [m.name for m in p.models]}
             for p in study.parts
@@ -173,7 +189,7 @@ def study_document(study: Study) -> Document:
             for n in study.lines
         ],
         "limits": [
-            {"kind": m.kind, "subject": m.subject, "written_in": _origin(m.origin)}
+            {"kind": m.kind, "subject": m.subject, "written_in": origin_record(m.origin)}
             for m in study.limits
         ],
         "files": dict(study.files),
@@ -189,158 +205,3 @@ def written_document(files: Sequence[str]) -> Document:
 def head(schema: str) -> Document:
     """What every document starts with."""
     return {"schema": schema, "generator": {"name": "limbtrim", "version": __version__}}
-
-
-def _origin(origin: Origin) -> Document:
-    return {"file": origin.file, "row": origin.row, "column": origin.column}
-
-
-def _study(study: Study) -> Document:
-    wearer, task, weights = study.wearer, study.task, study.weights
-    return {
-        "name": study.name,
-        "title": study.title,
-        "invented": study.invented,
-        "wearer": {
-            "sex": wearer.sex,
-            "stature_m": wearer.stature_m,
-            "mass_kg": wearer.mass_kg,
-            "affected_side": wearer.affected_side,
-            "inertia_table": wearer.inertia_table,
-            "length_table": wearer.length_table,
-            "measured_si": dict(sorted(wearer.measured.items())),
-        },
-        "task": {
-            "speed_m_s": task.speed_m_s,
-            "grade_pct": task.grade_percent,
-            "terrain": task.terrain,
-        },
-        "energy": {
-            "leg": study.energy.leg,
-            "trunk": study.energy.trunk,
-            "walking": study.energy.walking,
-        },
-        "weights": {
-            "metabolic": weights.metabolic,
-            "swing_inertia": weights.swing_inertia,
-            "comfort": weights.comfort,
-        },
-        "inertia_pose": study.inertia_pose,
-    }
-
-
-def _ranked(ranked: RankedLayout, best: RankedLayout | None) -> Document:
-    changes: list[str] = []
-    if best is not None and best is not ranked:
-        changes += differences(best.assessment.layout, ranked.assessment.layout)
-    return {
-        "rank": ranked.rank,
-        "differs_from_best": changes,
-        **_layout(ranked.assessment, ranked.proof),
-    }
-
-
-def _layout(found: Assessment, proof: Proof) -> Document:
-    measured_mass = {p.unit: p.measured_mass_kg for p in found.layout.placements}
-    measured_length = {r.line: r.measured_length_m for r in found.layout.routings}
-    return {
-        "score": found.score,
-        "feasible": found.feasible,
-        "proof": {
-            "status": proof.status,
-            "bound": proof.bound,
-            "gap": proof.gap,
-            "branch_nodes": proof.branch_nodes,
-        },
-        "penalty": {
-            "metabolic_w": found.metabolic_w,
-            "metabolic_pct": found.metabolic_pct,
-            "leg_w": found.leg_w,
-            "trunk_w": found.trunk_w,
-            "walking_w": found.walking_w,
-            "assist_w": found.assist_w,
-        },
-        "swing_inertia": {
-            "added_pct": found.swing_inertia_pct,
-            "joints": [
-                {
-                    "joint": s.joint,
-                    "side": s.side,
-                    "bare_kg_m2": s.bare_kg_m2,
-                    "added_kg_m2": s.added_kg_m2,
-                    "added_pct": s.added_pct,
-                }
-                for s in found.swing_inertia
-            ],
-        },
-        "mass": {
-            "worn_kg": found.total_mass_kg,
-            "off_body_kg": found.off_body_mass_kg,
-            "by_segment_kg": dict(found.mass_kg),
-            "holders_kg": dict(found.holder_mass_kg),
-        },
-        "discomfort": found.discomfort,
-        "parts": [_part(p, measured_mass.get(p.unit)) for p in found.parts],
-        "lines": [_line(n, measured_length.get(n.line)) for n in found.lines],
-        "limits": [_limit(m) for m in found.limits],
-        "warnings": list(found.warnings),
-    }
-
-
-def _part(part: PartReport, measured_kg: float | None) -> Document:
-    return {
-        "unit": part.unit,
-        "part": part.part,
-        "model": part.model,
-        "site": part.site,
-        "segment": part.segment,
-        "side": part.side,
-        "mass_kg": part.mass_kg,
-        "measured_mass_kg": measured_kg,
-        "distance_m": part.distance_m,
-        "metabolic_w": part.metabolic_w,
-        "metabolic_pct": part.metabolic_pct,
-        "swing_inertia_kg_m2": part.swing_inertia_kg_m2,
-        "score": part.score,
-    }
-
-
-def _line(line: LineReport, measured_m: float | None) -> Document:
-    longest = line.max_length_m
-    return {
-        "line": line.line,
-        "kind": line.kind,
-        "option": line.option,
-        "size": line.size,
-        "unit_a": line.unit_a,
-        "unit_b": line.unit_b,
-        "site_a": line.site_a,
-        "site_b": line.site_b,
-        "route": list(line.nodes),
-        "length_m": line.length_m,
-        "measured_length_m": measured_m,
-        "slack_m": line.slack_m,
-        "max_length_m": longest,
-        "margin_m": None if longest is None else longest - line.length_m,
-        "bend_rad": line.bend_rad,
-        "joints": list(line.joints),
-        "mass_kg": line.mass_kg,
-        "metabolic_w": line.metabolic_w,
-        "swing_inertia_kg_m2": line.swing_inertia_kg_m2,
-        "physics": dict(line.physics),
-        "cautions": list(line.cautions),
-    }
-
-
-def _limit(limit: LimitReport) -> Document:
-    return {
-        "kind": limit.kind,
-        "subject": limit.subject,
-        "label": limit.label,
-        "value": limit.value,
-        "limit": limit.limit,
-        "slack": limit.slack,
-        "unit": limit.unit,
-        "binding": limit.binding,
-        "written_in": _origin(limit.origin),
-    }

@@ -12,7 +12,7 @@ from optimizer.study.model import Study
 from optimizer.views.quantity import column, grams, number
 from optimizer.views.routes import route_words
 from optimizer.views.table import Bar, Cell, Column, is_wide, section, table
-from optimizer.views.words import Words, bullets, segment_words
+from optimizer.views.words import Words, bullets, listing, segment_words
 
 SEGMENT_ROWS: tuple[str, ...] = ("trunk", "thigh", "shank", "foot")
 
@@ -186,10 +186,14 @@ def lines_section(lines: tuple[LineReport, ...], wide: bool) -> Group:
         row += [watts[i]] if wide else []
         row.append(Words(route_words(line, full=wide), hang=2))
         rows.append(row)
-    remarks = [f"{line.line}: {caution}" for line in lines for caution in line.cautions]
+    passing: dict[str, list[str]] = {}
+    for line in lines:
+        for caution in line.cautions:
+            passing.setdefault(caution, []).append(line.line)
+    remarks = [f"{listing(names)}: {caution}" for caution, names in passing.items()]
     if wide:
         remarks += [f"{line.line}: {figures_words(line)}" for line in lines if line.physics]
-    return section("Lines", table(columns, rows), *bullets(dict.fromkeys(remarks)))
+    return section("Lines", table(columns, rows), *bullets(remarks))
 
 
 def _line_name(line: LineReport, wide: bool) -> str:

@@ -17,8 +17,8 @@ SHOWN = 8
 
 
 def broken(limit: LimitReport) -> bool:
-    """Whether a limit is not met, by the same tolerance as `Assessment.feasible`."""
-    return limit.slack < -1e-9 * max(1.0, abs(limit.limit))
+    """Whether a limit is not met, as `Assessment.feasible` judges it."""
+    return not limit.met
 
 
 def tightness(limit: LimitReport) -> float:
@@ -50,6 +50,8 @@ def standing(limit: LimitReport) -> tuple[str, str]:
     """How a limit stands, in a word, with the style that underlines it."""
     if broken(limit):
         return "BROKEN", "bad"
+    if limit.soft and limit.slack < 0.0:
+        return "costs comfort", "tight"
     return ("binding", "tight") if limit.binding else ("", "")
 
 

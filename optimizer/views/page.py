@@ -5,6 +5,7 @@ from __future__ import annotations
 from rich.console import Console, Group, RenderableType
 from rich.text import Text
 
+from optimizer.assess.dynamics import SwingReport
 from optimizer.assess.result import Assessment, Infeasible, Ranking
 from optimizer.study.model import Study
 from optimizer.views.cautions import cautions_view, warnings_view
@@ -14,15 +15,21 @@ from optimizer.views.layout import layout_view
 from optimizer.views.limits import limits_view
 from optimizer.views.quantity import number
 from optimizer.views.ranking import ranking_view
+from optimizer.views.wear import wear_view
 from optimizer.views.words import Words
 
 
 def ranking_page(
-    study: Study, ranking: Ranking, console: Console, asked_for: int | None = None
+    study: Study,
+    ranking: Ranking,
+    console: Console,
+    asked_for: int | None = None,
+    swing: SwingReport | None = None,
 ) -> Group:
     """The answer of `place`: the ranked list, then the best layout in full.
 
-    `asked_for` is how many layouts were wanted, None for as many as there are in the ranking.
+    `asked_for` is how many layouts were wanted, None for as many as there are in the ranking;
+    `swing` is the best layout's.
     """
     best = ranking.layouts[0].assessment
     title = "Rank 1, part by part" if len(ranking.layouts) > 1 else "Part by part"
@@ -32,6 +39,7 @@ def ranking_page(
         Text(""),
         ranking_view(ranking, console, asked_for),
         layout_view(study, best, console, title),
+        wear_view(best.balance, swing, ranking.counterweight),
         limits_view(best, console),
         warnings_view(study.warnings, ranking.warnings, warnings),
         cautions_view(),
@@ -53,7 +61,11 @@ def stopped_page(study: Study, ranking: Ranking) -> Group:
 
 
 def assessment_page(
-    study: Study, assessment: Assessment, console: Console, assumed: tuple[str, ...] = ()
+    study: Study,
+    assessment: Assessment,
+    console: Console,
+    assumed: tuple[str, ...] = (),
+    swing: SwingReport | None = None,
 ) -> Group:
     """The answer of `weigh`: one given layout in full, with what was assumed of it."""
     verdict = "" if assessment.feasible else ", but it breaks a limit (see Limits)"
@@ -67,6 +79,7 @@ def assessment_page(
         ),
         Text(""),
         layout_view(study, assessment, console, "Part by part"),
+        wear_view(assessment.balance, swing),
         limits_view(assessment, console),
         warnings_view(assumed, study.warnings, assessment.warnings),
         cautions_view(),

@@ -62,7 +62,7 @@ class ProgressLine:
 
 
 def progress_words(progress: Progress) -> str:
-    """ "looking for rank 1: best 9.6551, bound 9.4012, gap 2.63 %; 14 s (Ctrl-C shows ...)"."""
+    """ "rank 1: best 9.6551, bound 9.4012, gap 2.7 %; 14 s (Ctrl-C: best so far)"."""
     if progress.incumbent is None:
         state = "no layout yet"
     else:
@@ -71,7 +71,5 @@ def progress_words(progress: Progress) -> str:
         state += f", bound {number(progress.bound, 4)}"
     if progress.gap is not None:
         state += f", gap {small_percent(progress.gap)}"
-    return (
-        f"looking for rank {progress.rank}: {state}; {number(progress.seconds, 0)} s "
-        "(Ctrl-C ends it with the best so far)"
-    )
+    seconds = number(progress.seconds, 0)
+    return f"rank {progress.rank}: {state}; {seconds} s (Ctrl-C: best so far)"

@@ -144,12 +144,9 @@ def effort_words(ranking: Ranking) -> str:
     size = ranking.size
     text = f"searched {number(ranking.seconds, 2)} s"
     if {"choices", "choices_after_presolve"} <= size.keys():
-        text += (
-            f"; {size['choices_after_presolve']} of {size['choices']} ways to put a part left "
-            "after presolve"
-        )
+        text += f": {size['choices_after_presolve']} of {size['choices']} choices left"
     if {"rows", "columns"} <= size.keys():
-        text += f", {size['rows']} rows and {size['columns']} columns"
+        text += f", {size['rows']} rows x {size['columns']} columns"
     return text
 
 

@@ -235,9 +235,7 @@ def test_a_search_without_time_finds_nothing_and_claims_nothing(study):
 def test_a_demo_is_solved_where_no_study_is_given():
     done = limbtrim("place", "--top", "1")
     assert done.returncode == 0 and "demo" in done.stderr
-    assert "proven best" in done.stdout and "(invented, for example)" in " ".join(
-        done.stdout.split()
-    )
+    assert "proven best" in done.stdout and "(an invented example)" in " ".join(done.stdout.split())
 
 
 @pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")

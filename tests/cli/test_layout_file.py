@@ -92,8 +92,19 @@ def test_lines_that_were_not_given_run_the_shortest_way_and_this_is_told(setting
         a, b = at[routing.unit_a], at[routing.unit_b]
         expected = shortest[a, b] + slack[routing.line]
         assert assessed[routing.line].length_m == pytest.approx(expected, rel=1e-12)
-        told = any(text.startswith(f"{routing.line}: no route") for text in given.assumed)
-        assert told == (a != b)
+        (told,) = [text for text in given.assumed if text.startswith("no route was given for")]
+        names = told.removeprefix("no route was given for ").partition(":")[0].split(", ")
+        assert (routing.line in names) == (a != b)
+
+
+def test_lines_whose_option_was_not_given_get_the_lightest_that_reaches(setting, write):
+    given = read_given_layout(write(table()), setting)
+    (supply,) = [r for r in given.layout.routings if r.line == "supply"]
+    options = next(line.options for line in setting.study.lines if line.name == "supply")
+    (length,) = [n.length_m for n in assess(setting, given.layout).lines if n.line == "supply"]
+    reaching = [o for o in options if o.max_length_m >= length]
+    assert supply.option == min(reaching, key=lambda o: o.mass_kg_per_m).name
+    assert any(f"supply ({supply.option} was taken)" in text for text in given.assumed)
 
 
 @pytest.mark.parametrize("rank", [1, 2, 3])

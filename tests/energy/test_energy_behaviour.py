@@ -58,7 +58,9 @@ def test_leg_order_is_foot_over_shank_at_least_thigh(c: Conditions, name: str) -
         float(model.cost(s, share * reach, c))
         for s, share in (("foot", 1.0), ("shank", 0.7), ("thigh", 1 / 3))
     )
-    assert foot > shank >= thigh > 0
+    assert foot > shank >= thigh >= 0
+    # by the work of swinging alone mass on the thigh costs nothing; see its card
+    assert thigh > 0 or name == "swing_work"
 
 
 @given(conditions, st.sampled_from(sorted(LEG_MODELS)))

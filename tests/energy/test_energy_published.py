@@ -187,7 +187,7 @@ def test_every_number_names_a_listed_source_and_how_it_was_come_by() -> None:
 
 def test_catalogue_lists_each_model_once_with_one_default_a_family() -> None:
     cards = catalogue()
-    assert len({(c.family, c.name) for c in cards}) == len(cards) == 14
+    assert len({(c.family, c.name) for c in cards}) == len(cards) == 15
     defaults = {c.family: c.name for c in cards if c.default}
     spec = EnergySpec()
     assert defaults == {"leg": spec.leg, "trunk": spec.trunk, "walking": spec.walking}
@@ -198,4 +198,4 @@ def test_catalogue_lists_each_model_once_with_one_default_a_family() -> None:
         assert card.validity.population and card.validity.conditions
     # Numbers that are only recalled say so on the card.
     recalled = [c.name for c in cards if "memory" in c.provenance]
-    assert recalled == ["augmentation_factor"]
+    assert recalled == ["augmentation_factor", "swing_work"]

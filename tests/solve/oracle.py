@@ -22,6 +22,7 @@ from optimizer.setting import Setting
 from optimizer.study.model import OFF_BODY, Line, LineOption, Part, Site, Study
 
 Vector = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
 LEGS = ("thigh", "shank", "foot")
@@ -75,7 +76,7 @@ class Scale:
             tally[HIP[site.side]] += mass_kg * (length * length + facing * facing) / 12.0
         return tally
 
-    def score(self, tally: NDArray[np.float64], discomfort: NDArray[np.float64]) -> Vector:
+    def score(self, tally: Vector, discomfort: Vector) -> Vector:
         """Scores of tallies (n, WIDTH)."""
         weights, energy = self.setting.study.weights, self.setting.energy
         watts = tally[:, LEG_W] + np.asarray(energy.trunk_cost(tally[:, 0]))
@@ -101,7 +102,7 @@ class Scale:
 @lru_cache(maxsize=4096)
 def simple_paths(
     edges: tuple[tuple[int, int], ...], off: tuple[bool, ...], start: int, goal: int
-) -> tuple[NDArray[np.bool_], tuple[tuple[int, ...], ...]]:
+) -> tuple[Mask, tuple[tuple[int, ...], ...]]:
     """All simple paths between two anchors that go on or off the body at most once.
 
     Returns which edges each uses (n_paths, n_edges) and the nodes it passes.
@@ -261,7 +262,7 @@ def lines_of(study: Study, units: Sequence[Unit]) -> list[Drawn]:
     return drawn
 
 
-def apart_enough(study: Study, xyz: NDArray[np.float64], rule_number: int) -> NDArray[np.bool_]:
+def apart_enough(study: Study, xyz: Vector, rule_number: int) -> Mask:
     """(n_s, n_s): site pairs that a rule on two parts allows."""
     rule = study.rules[rule_number]
     same = np.eye(len(xyz), dtype=bool)
@@ -280,8 +281,8 @@ class Found:
     row: int
 
 
-class Enumeration:
-    """All feasible layouts of a study with their scores, as one table."""
+class Ledger:
+    """What there is to decide in a study, and what each decision adds to a tally."""
 
     def __init__(self, setting: Setting):
         self.setting, self.study = setting, setting.study
@@ -291,6 +292,50 @@ class Enumeration:
         self.lines = lines_of(self.study, self.units)
         xyz = np.array([setting.wearer.position(site) for site in self.study.sites])
         self.allowed = [apart_enough(self.study, xyz, r) for r in range(len(self.study.rules))]
+        sites = self.study.sites
+        self.holders = np.array([s.holder_mass_kg * self.scale.site(s) for s in sites])
+        self.uneasy = np.array([10.0 - (10.0 if s.comfort is None else s.comfort) for s in sites])
+        self._pair_tables: dict[tuple[str, str], tuple[Mask, Vector]] = {}
+
+    def part_tallies(self, unit: Unit) -> Vector:
+        """What each choice of a unit adds, (n_choices, WIDTH)."""
+        each = [
+            self.scale.part(
+                self.study.sites[s], unit.part.models[k].mass_kg, unit.part.models[k].size_m
+            )
+            for k, s in unit.choices
+        ]
+        return np.array(each).reshape(-1, WIDTH)
+
+    def way(self, line: Line, option: LineOption, s: int, t: int) -> Way | None:
+        """The route of a line bought as an option between two sites; None out of reach."""
+        if line.slack_m > option.max_length_m * (1 + CLEAR):
+            return None
+        return self.routes.best(s, t, option.max_length_m - line.slack_m)
+
+    def pairs(self, line: Line, option: LineOption) -> tuple[Mask, Vector]:
+        """Which site pairs an option reaches, and what the line then adds (n_s, n_s, WIDTH)."""
+        key = (line.name, option.name)
+        known = self._pair_tables
+        if key not in known:
+            n = len(self.study.sites)
+            reached, tally = np.zeros((n, n), dtype=bool), np.zeros((n, n, WIDTH))
+            each = [self.scale.site(site) for site in self.study.sites]
+            end_kg = 0.5 * line.slack_m * option.mass_kg_per_m + option.end_mass_kg
+            for s, t in product(range(n), repeat=2):
+                way = self.way(line, option, s, t)
+                if way is not None:
+                    reached[s, t] = True
+                    tally[s, t] = option.mass_kg_per_m * way.tally + end_kg * (each[s] + each[t])
+            known[key] = (reached, tally)
+        return known[key]
+
+
+class Enumeration(Ledger):
+    """All feasible layouts of a study with their scores, as one table."""
+
+    def __init__(self, setting: Setting):
+        super().__init__(setting)
         self._enumerate()
 
     # -- the table: one row per assignment, then per assignment and line options ------------
@@ -308,26 +353,18 @@ class Enumeration:
         sites = self._sites(chosen)
         tally = np.zeros((len(chosen), WIDTH))
         for u, unit in enumerate(self.units):
-            each = [
-                self.scale.part(
-                    study.sites[s], unit.part.models[k].mass_kg, unit.part.models[k].size_m
-                )
-                for k, s in unit.choices
-            ]
-            tally += np.array(each).reshape(-1, WIDTH)[chosen[:, u]]
+            tally += self.part_tallies(unit)[chosen[:, u]]
         used = np.zeros((len(chosen), len(study.sites)), dtype=bool)
         for u in range(len(self.units)):
             used[np.arange(len(chosen)), sites[:, u]] = True
-        holders = np.array([s.holder_mass_kg * self.scale.site(s) for s in study.sites])
-        tally += used @ holders
-        uneasy = np.array([10.0 - (10.0 if s.comfort is None else s.comfort) for s in study.sites])
-        discomfort = used @ uneasy
+        tally += used @ self.holders
+        discomfort = used @ self.uneasy
         row = np.arange(len(chosen))
         options = np.zeros((len(chosen), 0), dtype=np.int64)
         for drawn in self.lines:
             grown = []
             for o, option in enumerate(drawn.line.options):
-                reached, per_pair = self._pairs(drawn.line, option)
+                reached, per_pair = self.pairs(drawn.line, option)
                 a, b = sites[row, drawn.a], sites[row, drawn.b]
                 ok = np.flatnonzero(reached[a, b])
                 bought = np.column_stack([options[ok], np.full(len(ok), o)])
@@ -349,7 +386,7 @@ class Enumeration:
             ]
         ).reshape(chosen.shape)
 
-    def _fits_so_far(self, chosen: Ints, last: int) -> NDArray[np.bool_]:
+    def _fits_so_far(self, chosen: Ints, last: int) -> Mask:
         """Rows whose first `last` + 1 units break no capacity, rule or reach."""
         sites = self._sites(chosen)
         ok = np.ones(len(chosen), dtype=bool)
@@ -359,7 +396,9 @@ class Enumeration:
                     continue
                 load = np.zeros(len(chosen))
                 for u, unit in enumerate(self.units[: last + 1]):
-                    each = np.array([getattr(unit.part.models[k], measure) for k, _ in unit.choices])
+                    each = np.array(
+                        [getattr(unit.part.models[k], measure) for k, _ in unit.choices]
+                    )
                     load += np.where(sites[:, u] == s, each[chosen[:, u]], 0.0)
                 ok &= load <= cap * (1 + CLEAR)
         for rule, allowed in zip(self.study.rules, self.allowed, strict=True):
@@ -369,39 +408,11 @@ class Enumeration:
                     ok &= allowed[sites[:, u], sites[:, last]]
         for drawn in self.lines:
             if max(drawn.a, drawn.b) == last:
-                reached = np.any([self._pairs(drawn.line, o)[0] for o in drawn.line.options], axis=0)
+                reached = np.any([self.pairs(drawn.line, o)[0] for o in drawn.line.options], axis=0)
                 ok &= reached[sites[:, drawn.a], sites[:, drawn.b]]
         return ok
 
-    def way(self, line: Line, option: LineOption, s: int, t: int) -> Way | None:
-        """The route of a line bought as an option between two sites; None out of reach."""
-        if line.slack_m > option.max_length_m * (1 + CLEAR):
-            return None
-        return self.routes.best(s, t, option.max_length_m - line.slack_m)
-
-    def _pairs(
-        self, line: Line, option: LineOption
-    ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
-        """Which site pairs an option reaches, and what the line then adds (n_s, n_s, WIDTH)."""
-        key = (line.name, option.name)
-        known = self.__dict__.setdefault("_pair_tables", {})
-        if key not in known:
-            n = len(self.study.sites)
-            reached, tally = np.zeros((n, n), dtype=bool), np.zeros((n, n, WIDTH))
-            each = [self.scale.site(site) for site in self.study.sites]
-            end_kg = 0.5 * line.slack_m * option.mass_kg_per_m + option.end_mass_kg
-            for s, t in product(range(n), repeat=2):
-                way = self.way(line, option, s, t)
-                if way is not None:
-                    reached[s, t] = True
-                    tally[s, t] = option.mass_kg_per_m * way.tally + end_kg * (each[s] + each[t])
-            known[key] = (reached, tally)
-        found: tuple[NDArray[np.bool_], NDArray[np.float64]] = known[key]
-        return found
-
-    def _loads(
-        self, kind: str, subject: str, tally: NDArray[np.float64], used: NDArray[np.bool_]
-    ) -> list[NDArray[np.float64]]:
+    def _loads(self, kind: str, subject: str, tally: Vector, used: Mask) -> list[Vector]:
         """What a limit of the study looks at, one array per row it makes."""
         if kind == "segment_mass":
             return [tally[:, i] for i, key in enumerate(KEYS) if key[0] == subject]

@@ -103,6 +103,8 @@ def test_units_said_in_messages_are_those_of_the_column_names() -> None:
     from optimizer.study.sites import SiteRow
 
     endings = {"%": "_pct", "g/m": "_g_per_m", "W": "_w", "": ""}
+    endings |= {"N": "_n", "N/mm": "_n_mm", "A": "_a", "V": "_v", "Wh": "_wh"}
+    endings |= {"kPa": "_kpa", "dm3/(s bar)": "_c", "dm3/min": "_dm3_min", "ml/s": "_ml_s"}
     for schema in (PartRow, SiteRow, LineRow):
         for name, field in schema.model_fields.items():
             for marker in field.metadata:

@@ -199,7 +199,7 @@ def test_cautions_close_every_page_somebody_could_act_on():
 
 
 def test_what_was_assumed_of_a_given_layout_is_told():
-    said = ("air_main: no route was given, so the shortest was taken",)
+    said = ("no route was given for air_main: the shortest was taken",)
     text = page(lambda console: assessment_page(STUDY, samples.assessment(), console, said))
     assert said[0] in " ".join(text.split())
 
@@ -236,7 +236,7 @@ def test_check_counts_what_was_read():
 
 
 def test_an_invented_study_is_called_so():
-    assert title_words(STUDY).endswith("(invented, for example)")
+    assert title_words(STUDY).endswith("(an invented example)")
     assert "invented" not in title_words(replace(STUDY, invented=False))
     assert title_words(replace(STUDY, title="air_ankle: mine", invented=False)) == "air_ankle: mine"
 

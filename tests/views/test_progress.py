@@ -33,6 +33,7 @@ class Terminal(io.StringIO):
 def test_progress_says_incumbent_bound_and_gap():
     text = progress_words(STATE)
     assert "rank 2: best 9.6551, bound 9.4012, gap 2.7 %; 14 s" in text and "Ctrl-C" in text
+    assert len(text) < 76  # a spinner beside it still leaves it on one line of 80 columns
     none = progress_words(Progress(1, 3.0, None, None, None, 0))
     assert "no layout yet" in none and "bound" not in none and "None" not in none
 
@@ -52,7 +53,7 @@ def test_where_nothing_can_be_drawn_over_a_line_comes_now_and_then(clock):
             clock.now += 1.0
             line(STATE)
     lines = console.file.getvalue().splitlines()
-    assert len(lines) == 3 and all(text.startswith("looking for rank 2") for text in lines)
+    assert len(lines) == 3 and all(text.startswith("rank 2: best") for text in lines)
 
 
 def test_quiet_is_silent_however_long_it_takes(clock):
@@ -70,5 +71,5 @@ def test_on_a_terminal_one_line_lives_and_is_gone_in_the_end(clock):
         line(STATE)
         line(STATE)
     text = console.file.getvalue()
-    assert "looking for rank 2" in text
+    assert "rank 2: best" in text
     assert text.rstrip("\r\n").endswith(("\x1b[2K", "\x1b[?25h", "\x1b[1A", "\x1b[0m"))

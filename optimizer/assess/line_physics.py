@@ -1,0 +1,219 @@
+"""What each line of a layout really does: times, drops, losses, worked out at its own length.
+
+Each figure is computed forwards, by the functions of `optimizer.lines`, from the length and bend
+the line has. The longest length that the program kept to is worked out elsewhere, backwards; a
+layout is judged here, by the time, the drop or the loss itself. Figures bear their unit at the end
+of their name; pressures are absolute, "anr" is air at 20 degC and 100 kPa.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from math import inf
+
+import numpy as np
+
+from optimizer.assess.figures import Figures, budgeted
+from optimizer.assess.line_air import air_figures, shared_chamber
+from optimizer.assess.result import LineReport
+from optimizer.body.gait import gait_curve, joint_ranges
+from optimizer.lines import cable, hose, wire
+from optimizer.lines.impossible import ImpossiblePhysics
+from optimizer.lines.tube import bulge_radius_m, tube_size
+from optimizer.setting import Setting
+from optimizer.study.model import Line, LineOption, PartModel
+
+#: How much sharper than one circle a loop bends whose ends are held straight (`bulge_radius_m`).
+SHARPEST = 2.57
+_JOINT_CURVES = {"hip": "hip_flexion", "knee": "knee_flexion", "ankle": "ankle_dorsiflexion"}
+_PHASES = np.linspace(0.0, 1.0, 101)
+
+
+def with_physics(
+    setting: Setting, lines: Sequence[LineReport], models: Mapping[str, PartModel]
+) -> tuple[LineReport, ...]:
+    """The line reports with their figures, their longest length and what is to be careful of.
+
+    `models` are the models of the units placed.
+    """
+    by_name = {line.name: line for line in setting.study.lines}
+    described = []
+    for report in lines:
+        line = by_name[report.line.split("#")[0]]
+        option = next(o for o in line.options if o.name == report.option)
+        ends = (models[report.unit_a], models[report.unit_b])
+        cautions = [*report.cautions]
+        if line.kind == "air_tube":
+            figures = air_figures(setting, line, option, ends, report)
+            cautions += shared_chamber(setting, line, option, ends, lines, report, figures)
+        elif line.kind == "wire":
+            figures = _wire(option, report)
+            cautions += _heating(option)
+        elif line.kind == "pull_cable":
+            figures = _cable(setting, option, report)
+        else:
+            figures = _hose(option, report)
+        figures |= _sitting(setting, report)
+        cautions += _loops(setting, line, option, report)
+        described.append(
+            replace(
+                report,
+                max_length_m=_longest(setting, line, option, ends),
+                cautions=tuple(dict.fromkeys(cautions)),
+                physics={**report.physics, **figures},
+            )
+        )
+    return tuple(described)
+
+
+def joint_crossings(lines: Sequence[LineReport]) -> dict[str, int]:
+    """How many lines cross each joint, e.g. {"knee.right": 7}; one that returns counts twice."""
+    counts: dict[str, int] = {}
+    for line in lines:
+        for joint in line.joints:
+            counts[joint] = counts.get(joint, 0) + 1
+    return dict(sorted(counts.items()))
+
+
+def _longest(
+    setting: Setting, line: Line, option: LineOption, ends: tuple[PartModel, PartModel]
+) -> float | None:
+    """The longest the line may be with these models; None: no limit, 0: no length will do."""
+    parts = {part.name: part for part in setting.study.parts}
+    a, b = (
+        [m.name for m in parts[name].models].index(model.name)
+        for name, model in zip((line.part_a, line.part_b), ends, strict=True)
+    )
+    number = [o.name for o in line.options].index(option.name)
+    for limit in setting.line_limits[line.name]:
+        if (
+            limit.option == number
+            and limit.model_a in (None, a)
+            and limit.model_b in (None, b)
+        ):
+            return limit.max_length_m if limit.max_length_m < inf else None
+    return 0.0
+
+
+def _wire(option: LineOption, report: LineReport) -> Figures:
+    p = option.physics
+    current = p.highest_current_a
+    figures: Figures = {}
+    if current is None or not option.size:
+        return figures
+    ohm_per_m = wire.wire_size(option.size).resistance_ohm_per_m
+    drop = float(wire.loop_drop_v(current, report.length_m, ohm_per_m))
+    figures["drop_v"] = drop
+    if p.voltage_v is not None:
+        allowed = None if p.max_drop_share is None else 100.0 * p.max_drop_share
+        budgeted(figures, "drop", "pct", 100.0 * drop / p.voltage_v, allowed)
+    if p.current_a is not None:
+        figures["heat_w"] = float(wire.loop_loss_w(p.current_a, report.length_m, ohm_per_m))
+    return figures
+
+
+def _heating(option: LineOption) -> list[str]:
+    if option.physics.current_a is None or not option.size:
+        return []
+    caution = wire.heating_caution(wire.wire_size(option.size), option.physics.current_a)
+    return [] if caution is None else [caution]
+
+
+def _cable(setting: Setting, option: LineOption, report: LineReport) -> Figures:
+    """Efficiency at the bend that is counted, and through gait with the joints as they move."""
+    p = option.physics
+    figures: Figures = {}
+    if p.friction_mu is None:
+        return figures
+    share = float(cable.efficiency(p.friction_mu, report.bend_rad))
+    figures["efficiency_pct"] = 100.0 * share
+    allowed = None if p.min_efficiency is None else 100.0 * (1.0 - p.min_efficiency)
+    budgeted(figures, "force_loss", "pct", 100.0 * (1.0 - share), allowed)
+    through = cable.efficiency(p.friction_mu, _bend_through_gait(setting, report))
+    figures["efficiency_gait_least_pct"] = 100.0 * float(through.min())
+    figures["efficiency_gait_mean_pct"] = 100.0 * float(through.mean())
+    if p.force_n is None:
+        return figures
+    pull = float(cable.input_force_n(p.force_n, p.friction_mu, report.bend_rad))
+    figures["motor_force_n"] = pull
+    figures["force_loss_n"] = pull - p.force_n
+    if option.bore_m is not None:
+        construction, _, material = p.rope.partition(" ")
+        stiffness = cable.rope_stiffness_n(option.bore_m, construction, material)
+        lost = cable.lost_motion_m(
+            pull, report.length_m, stiffness, friction=p.friction_mu, bend_rad=report.bend_rad,
+            housing_stiffness_n=inf if p.housing_stiffness_n is None else p.housing_stiffness_n,
+        )  # fmt: skip
+        figures["stretch_mm"] = 1e3 * float(lost)
+    return figures
+
+
+def _bend_through_gait(setting: Setting, report: LineReport) -> np.ndarray:
+    """Total bend at each instant of gait; the legs half a cycle apart."""
+    graph = setting.graph
+    arcs = graph.route_arcs(report.nodes)
+    still = report.bend_rad - float(sum(graph.flex_rad[a] for a in arcs))
+    angles = []
+    for joint in report.joints:
+        name, side = joint.split(".")
+        angles.append(gait_curve(_JOINT_CURVES[name])(_PHASES + (0.5 if side == "left" else 0.0)))
+    stacked = np.array(angles).reshape(len(angles), _PHASES.size)
+    return cable.bend_through_gait_rad(max(still, 0.0), stacked)
+
+
+def _hose(option: LineOption, report: LineReport) -> Figures:
+    p = option.physics
+    figures: Figures = {}
+    if option.bore_m is None or p.flow_m3_s is None or not p.liquid:
+        return figures
+    fluid = hose.liquid(p.liquid)
+    drop = hose.pressure_drop_pa(
+        p.flow_m3_s, report.length_m, option.bore_m, fluid.viscosity_pa_s, fluid.density_kg_m3
+    )
+    allowed = None if p.max_drop_pa is None else p.max_drop_pa * 1e-3
+    budgeted(figures, "drop", "kpa", float(drop) * 1e-3, allowed)
+    return figures
+
+
+def _sitting(setting: Setting, report: LineReport) -> Figures:
+    """How much longer the line must be cut for its wearer to sit down, beyond what it is."""
+    seated = joint_ranges("sit")
+    extra = 0.0
+    for arc in setting.graph.route_arcs(report.nodes):
+        for crossed in setting.graph.crossings[arc]:
+            least, greatest = seated[crossed.joint.split(".")[0]]
+            needed = max(0.0, crossed.rate_m * greatest, crossed.rate_m * least)
+            extra += max(0.0, needed - crossed.slack_m)
+    return {"sitting_extra_mm": 1e3 * extra} if extra > 0.0 else {}
+
+
+def _loops(
+    setting: Setting, line: Line, option: LineOption, report: LineReport
+) -> list[str]:
+    """Cautions where a joint at the end of its range folds the line sharper than it may be."""
+    least = option.physics.min_bend_radius_m
+    if least is None and line.kind in ("air_tube", "hose"):
+        try:
+            least = tube_size(option.size).min_bend_radius_m
+        except ImpossiblePhysics:
+            least = None
+    if least is None:
+        return []
+    graph, cautions = setting.graph, []
+    for arc in graph.route_arcs(report.nodes):
+        stored = float(graph.stored_m[arc])
+        span = float(graph.length_m[arc]) - stored
+        if stored <= 0.0 or not graph.crossings[arc]:
+            continue
+        radius = float(bulge_radius_m(stored, max(span, 0.0))) / SHARPEST
+        if radius < least:
+            joint = graph.crossings[arc][0].joint
+            name, side = joint.split(".")
+            cautions.append(
+                f"at the {side} {name} {stored * 1e3:.0f} mm of it hang slack at one end of the "
+                f"joint's range: held straight at both ends it may bend to a radius of "
+                f"{radius * 1e3:.0f} mm, {report.option} takes {least * 1e3:.0f} mm; leave the "
+                f"holders further apart"
+            )
+    return cautions

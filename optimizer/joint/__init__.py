@@ -1,0 +1,1 @@
+"""One layout for several circumstances at once: bodies, speeds, coefficients."""

@@ -1,0 +1,200 @@
+"""The least change to one limit that makes everything fit, all else as written; re-solved.
+
+A limit's ease is a column of the program, so the least is a minimum, not a search. Limits on a
+quotient (an offset) are not linear in their value: there the minimum is found by Dinkelbach's
+iteration, each layout telling the value it needs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import inf
+
+import numpy as np
+
+from optimizer.assess.assessment import assess
+from optimizer.assess.result import Layout
+from optimizer.problem.arrays import Array, LimitRow
+from optimizer.problem.limits import LIMITS
+from optimizer.solve.conflicts import NOTHING, Oracle
+from optimizer.solve.easing import make_easing
+from optimizer.solve.gates import SAME_SITE
+from optimizer.solve.layouts import layout_of
+from optimizer.solve.link_program import LinkProgram
+from optimizer.study.relax import LINE, StudyLimit, rounded_up, with_value, without
+
+#: An ease smaller than this share is rounding.
+_LEAST = 1e-9
+#: How exactly the least value of a limit on a quotient is found, as a share of it.
+_QUOTIENT = 1e-6
+#: Iterations that are far more than any needs.
+_ITERATIONS = 40
+#: How many of a line's next longer routes are tried where the shortest will not do.
+_LONGER = 8
+
+
+@dataclass(frozen=True)
+class LeastChange:
+    """What one limit would have to be.
+
+    `value` [SI] is exact, `typed` the next looser one a designer would write; both None if the
+    limit has to go altogether. `options` are the options of a line that would have to be longer.
+    `layout` fits then: the changed study was solved anew, and assessed.
+    """
+
+    value: float | None
+    typed: float | None
+    options: tuple[str, ...]
+    layout: Layout
+
+
+def least_change(
+    oracle: Oracle, m: int, lifted: frozenset[int] = frozenset()
+) -> LeastChange | None:
+    """The least change of limit `m` with which a layout meets all other limits but those
+    `lifted`; None if no change of it is enough."""
+    limit = oracle.limits[m]
+    others = lifted - {m}
+    oracle.program.ease(dict.fromkeys((m, *others), inf), any_route=frozenset((m, *others)))
+    if not oracle.easing.exact[m]:
+        return _of_quotient(oracle, m, others)
+    column = oracle.columns.ease[m]
+    outcome = oracle.minimise(_only(oracle, column))
+    if outcome.x is None:
+        return None
+    ease = float(outcome.x[column])
+    if limit.kind == LINE:
+        return _of_line(oracle, m, others, ease)
+    if limit.value is None or (limit.falls and ease >= SAME_SITE * (1.0 - 1e-6)):
+        return _checked(oracle, m, others, None)
+    ease = max(ease, _LEAST)
+    return _checked(
+        oracle, m, others, limit.value * (1.0 - ease if limit.falls else 1.0 + ease)
+    )
+
+
+def _only(oracle: Oracle, column: int) -> Array:
+    costs = np.zeros(oracle.n_columns)
+    costs[column] = 1.0
+    return costs
+
+
+def _checked(
+    oracle: Oracle,
+    m: int,
+    others: frozenset[int],
+    value: float | None,
+    options: tuple[str, ...] = (),
+) -> LeastChange | None:
+    """Solve the study with the limit changed anew, and assess what comes out; None if nothing."""
+    limit, setting = oracle.limits[m], oracle.easing.setting
+    typed = None if value is None else rounded_up(limit, value)
+    study = setting.study
+    gone = [oracle.limits[other] for other in sorted(others)]
+    if typed is None:
+        gone.append(limit)
+    else:
+        study = with_value(study, limit, typed, options)
+    study = without(study, gone)
+    changed = replace(setting, study=study)
+    program = LinkProgram(make_easing(changed, 0.0), NOTHING)
+    outcome = program.live.solve(gap=inf)
+    if outcome.x is None:
+        return None
+    layout = layout_of(changed, program.problem, program.read(outcome.x))
+    if not assess(changed, layout).feasible:
+        return None
+    return LeastChange(value, typed, options, layout)
+
+
+def _of_line(
+    oracle: Oracle, m: int, others: frozenset[int], ease: float
+) -> LeastChange | None:
+    """Of a line the next longer lengths are tried too: a longer limit may change its route."""
+    if oracle.limits[m].computed:
+        return _checked(oracle, m, others, None)
+    numbers = [n for n, own in enumerate(oracle.easing.lines) if own == m]
+    links = [link for n in numbers for link in oracle.program.links[n]]
+    needs = sorted({link.need for link in links if link.need >= ease * (1.0 - 1e-9) - 1e-12})
+    for need in needs[:_LONGER]:
+        eases = {**dict.fromkeys(others, inf), m: need * (1.0 + 1e-9)}
+        oracle.program.ease(eases, any_route=others)
+        outcome = oracle.run()
+        if outcome.x is None:
+            continue
+        lengths: dict[str, float] = {}
+        for n in numbers:
+            line = oracle.easing.problem.lines[n]
+            for i, link in enumerate(oracle.program.links[n]):
+                if outcome.x[oracle.columns.link[n, i]] > 0.5 and link.need > 0.0:
+                    name = line.options[link.option]
+                    own_m = link.route.length_m + line.slack_m
+                    lengths[name] = max(lengths.get(name, 0.0), own_m)
+        if not lengths:
+            continue
+        found = _checked(oracle, m, others, max(lengths.values()), tuple(sorted(lengths)))
+        if found is not None:
+            return found
+    return _checked(oracle, m, others, None)
+
+
+def _of_quotient(oracle: Oracle, m: int, others: frozenset[int]) -> LeastChange | None:
+    """Every layout found tells a value it needs; the next must do with less than that value."""
+    limit, program = oracle.limits[m], oracle.program
+    outcome = oracle.run()
+    if outcome.x is None:
+        return None
+    needed = _needed(oracle, limit, outcome.x)
+    own = [
+        number for number, key in enumerate(program.rows)
+        if oracle.easing.rows.get(key, (-1, None))[0] == m
+    ]
+    column = oracle.columns.ease[m]
+    first = program.live.shape[0]
+    for number in own:
+        program.live.set_row_bounds(number, -inf, inf)
+    program.live.set_col_bounds(column, -inf, inf)
+    for _ in range(_ITERATIONS):
+        for row in _rows(oracle, limit, needed):
+            size = abs(row.upper) or 1.0
+            weights = program.formulation.quantities @ row.coefficients / size
+            index = np.flatnonzero(weights)
+            program.live.add_row(
+                -inf, row.upper / size, np.append(index, column), np.append(weights[index], -1.0)
+            )
+        outcome = oracle.minimise(_only(oracle, column))
+        program.live.delete_rows_from(first)
+        better = inf if outcome.x is None else _needed(oracle, limit, outcome.x)
+        if better >= needed * (1.0 - _QUOTIENT):
+            break
+        needed = better
+    for number in own:
+        program.live.set_row_bounds(number, program.row_lower[number], program.row_upper[number])
+    program.live.set_col_bounds(column, 0.0, inf)
+    return _checked(oracle, m, others, needed)
+
+
+def _rows(oracle: Oracle, limit: StudyLimit, value: float) -> list[LimitRow]:
+    setting = oracle.easing.setting
+    spec = replace(setting.study.limits[limit.number], value=value)
+    return LIMITS[spec.kind](spec, setting)
+
+
+def _needed(oracle: Oracle, limit: StudyLimit, x: Array) -> float:
+    """The least value with which a solution meets a limit, by bisection on its rows."""
+    assert limit.value is not None
+    quantities = x @ oracle.program.formulation.quantities
+
+    def met(value: float) -> bool:
+        return all(
+            float(row.coefficients @ quantities) <= row.upper + 1e-9 * max(1.0, abs(row.upper))
+            for row in _rows(oracle, limit, value)
+        )
+
+    low, high = limit.value, max(limit.value, 1e-6)
+    while not met(high):
+        low, high = high, 2.0 * high
+    while high - low > 1e-9 * high:
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if met(middle) else (middle, high)
+    return high

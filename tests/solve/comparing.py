@@ -1,0 +1,48 @@
+"""Comparing answers of the program where equals may come in any order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from optimizer.assess.result import Infeasible, Layout, Ranking
+from optimizer.study.model import Study
+from tests.solve.oracle import TIED, identity_of
+
+Answer = Ranking | Infeasible
+
+
+def scores(answer: Answer) -> list[float]:
+    """Scores in order of rank, none if nothing fits."""
+    if isinstance(answer, Infeasible):
+        return []
+    return [entry.assessment.score for entry in answer.layouts]
+
+
+def best(answer: Answer) -> float:
+    """The best score, infinite if nothing fits."""
+    return min(scores(answer), default=float("inf"))
+
+
+def assert_same_answer(
+    study: Study,
+    one: Answer,
+    other: Answer,
+    renamed: Callable[[Layout], Layout] = lambda layout: layout,
+) -> None:
+    """The same scores, and the same layouts at every rank that no equal contends for.
+
+    `renamed` says a layout of the other answer in the names of the one.
+    """
+    assert isinstance(one, Infeasible) == isinstance(other, Infeasible)
+    mine, theirs = scores(one), scores(other)
+    assert len(mine) == len(theirs)
+    for a, b in zip(mine, theirs, strict=True):
+        assert abs(a - b) <= TIED * max(1.0, abs(a))
+    if isinstance(one, Infeasible) or isinstance(other, Infeasible):
+        return
+    assert one.exhausted == other.exhausted
+    for i, (a, b) in enumerate(zip(one.layouts, other.layouts, strict=True)):
+        alone = all(abs(mine[i] - s) > 2e-6 * max(1.0, s) for j, s in enumerate(mine) if j != i)
+        if alone and (i + 1 < len(mine) or one.exhausted):
+            there = renamed(b.assessment.layout)
+            assert identity_of(study, a.assessment.layout) == identity_of(study, there)
