@@ -37,6 +37,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 def build_app() -> typer.Typer:
     """The typer application."""
-    from optimizer.commands import _app
+    from optimizer.commands import _app, _paper
 
+    assert _paper  # adds its commands to the application
     return _app.app

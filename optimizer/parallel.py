@@ -250,7 +250,13 @@ class _Store:
             ) from error
         if not isinstance(head, dict) or head.get("format") != _FORMAT:
             raise InputError(
-                [Flaw(Origin(str(self._path), 1), "no results file", "a results file, or a new name")]
+                [
+                    Flaw(
+                        Origin(str(self._path), 1),
+                        "no results file",
+                        "a results file, or a new name",
+                    )
+                ]
             )
         if head.get("mark") != self._mark:
             raise InputError(

@@ -184,7 +184,9 @@ def random_study(seed: int, *, parts: int = 4, sites: int = 5, lines: int = 3) -
         inertia_pose=str(rng.choice(["straight", "swing"])),
     )
     free = replace(free, lines=_lines(rng, free, witness, lines))
-    free = replace(free, rules=_rules(rng, free, witness, together), limits=_limits(rng, free, witness))
+    free = replace(
+        free, rules=_rules(rng, free, witness, together), limits=_limits(rng, free, witness)
+    )
     return _spoilt(rng, free) if rng.random() < 0.3 else free
 
 
@@ -237,7 +239,7 @@ def _catalog(rng: Random, garment: tuple[Site, ...], parts: int) -> tuple[Part, 
             for k in range(1 + int(rng.random() < 0.3))
         )
         count = 1
-        if i == parts - 1 and several < 0.5 or i == parts - 2 and several < 0.15:
+        if several < (0.5 if i == parts - 1 else 0.15 if i == parts - 2 else 0.0):
             count = 3 if several < 0.02 else 2
         catalog.append(Part(f"p{i}", models, count, HERE))
     return tuple(catalog)
@@ -274,9 +276,7 @@ def _witness(rng: Random, catalog: tuple[Part, ...], garment: tuple[Site, ...]) 
     return witness
 
 
-def _bring_together(
-    rng: Random, catalog: tuple[Part, ...], witness: Witness
-) -> tuple[str, ...]:
+def _bring_together(rng: Random, catalog: tuple[Part, ...], witness: Witness) -> tuple[str, ...]:
     """In some studies, two single parts moved to one place; returns which, or nothing."""
     singles = [part for part in catalog if part.count == 1]
     if len(singles) < 2 or rng.random() < 0.75:
@@ -315,12 +315,12 @@ def _capped(rng: Random, here: Site, catalog: tuple[Part, ...], witness: Witness
     mass, volume = sum(m for _, m, _ in held), sum(v for _, _, v in held)
     thickest = max((m.size_m[2] for m, _, _ in held), default=0.0)
     tight = rng.random(2) < 0.45
+    most_kg = max(mass * rng.uniform(1.0001, 1.4), rng.uniform(0.05, 0.3))
+    most_m3 = max(volume * rng.uniform(1.0001, 1.4), rng.uniform(5e-5, 2e-4))
     return replace(
         here,
-        max_mass_kg=max(mass * rng.uniform(1.0001, 1.4), rng.uniform(0.05, 0.3)) if tight[0] else inf,
-        volume_m3=max(volume * rng.uniform(1.0001, 1.4), rng.uniform(5e-5, 2e-4))
-        if tight[1]
-        else inf,
+        max_mass_kg=most_kg if tight[0] else inf,
+        volume_m3=most_m3 if tight[1] else inf,
         max_thickness_m=inf if thickest > here.max_thickness_m else here.max_thickness_m,
     )
 
@@ -365,7 +365,7 @@ def _rules(
     from optimizer.body.wearer import build_wearer
 
     if together:
-        return (PairRule("same_place", *together, 0.0, HERE),)
+        return (PairRule("same_place", together[0], together[1], 0.0, HERE),)
     if len(free.parts) < 3 or rng.random() < 0.5:
         return ()
     a, b = (free.parts[int(v)] for v in rng.choice(len(free.parts), size=2, replace=False))
@@ -432,9 +432,7 @@ def witness_layout(setting: Setting, witness: Witness) -> Layout:
     for line in free.lines:
         copies = max(counts[line.part_a], counts[line.part_b])
         for k in range(copies):
-            a, b = (
-                p if counts[p] == 1 else f"{p}#{k + 1}" for p in (line.part_a, line.part_b)
-            )
+            a, b = (p if counts[p] == 1 else f"{p}#{k + 1}" for p in (line.part_a, line.part_b))
             path = graph.shortest_path(number[witness[a][1]], number[witness[b][1]])
             nodes = tuple(graph.nodes[n] for n in path[0]) if path and len(path[0]) > 1 else ()
             name = line.name if copies == 1 else f"{line.name}#{k + 1}"

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from optimizer.assess.air_budget import air_of
 from optimizer.assess.balance import balance_of
 from optimizer.assess.limits import layout_limits
+from optimizer.assess.line_notes import line_notes
 from optimizer.assess.line_physics import with_physics
 from optimizer.assess.result import (
     Assessment,
@@ -66,6 +67,7 @@ class Tally:
     setting: Setting
     mass_kg: dict[SegmentKey, float] = field(default_factory=dict)
     leg_w: float = 0.0
+    leg_w_by_key: dict[SegmentKey, float] = field(default_factory=dict)
     inertia: dict[tuple[str, str], float] = field(default_factory=dict)
     lumps: list[Lump] = field(default_factory=list)
 
@@ -80,6 +82,7 @@ class Tally:
         reach = sagittal_distance(setting, lump.key, lump.position)
         watts = lump.mass_kg * float(np.asarray(setting.energy.leg_cost(segment, reach)).item())
         self.leg_w += watts
+        self.leg_w_by_key[lump.key] = self.leg_w_by_key.get(lump.key, 0.0) + watts
         at_hip = 0.0
         for joint, moving in PROXIMAL_OF.items():
             if segment not in moving:
@@ -176,6 +179,8 @@ def assess(setting: Setting, layout: Layout) -> Assessment:
     reports.sort(key=lambda r: (ORDER.index(r.segment), site_order[r.site], r.unit))
     lines = with_physics(setting, [report(per_trunk_kg) for report in line_rows], models)
 
+    air = air_of(setting, models, reports, lines)
+
     by_segment = {
         _name(key): tally.mass_kg.get(key, 0.0)
         for key in (TRUNK, *((seg, side) for seg in LEG_SEGMENTS for side in SIDES))
@@ -207,7 +212,16 @@ def assess(setting: Setting, layout: Layout) -> Assessment:
         ),
         warnings=(*setting.study.warnings, *setting.wearer.warnings, *energy.warnings(legs_kg)),
         balance=balance,
-        air=air_of(setting, models, reports, lines),
+        air=air,
+        line_notes=line_notes(study, lines),
+        metabolic_w_by_segment={
+            "trunk": trunk_w,
+            **{
+                _name((segment, side)): tally.leg_w_by_key.get((segment, side), 0.0)
+                for segment in LEG_SEGMENTS
+                for side in SIDES
+            },
+        },
     )
 
 

@@ -43,17 +43,12 @@ def with_physics(
         line = by_name[report.line.split("#")[0]]
         option = next(o for o in line.options if o.name == report.option)
         ends = (models[report.unit_a], models[report.unit_b])
+        figures = figures_of(setting, line, option, ends, report)
         cautions = [*report.cautions]
         if line.kind == "air_tube":
-            figures = air_figures(setting, line, option, ends, report)
             cautions += shared_chamber(setting, line, option, ends, lines, report, figures)
         elif line.kind == "wire":
-            figures = _wire(option, report)
             cautions += _heating(option)
-        elif line.kind == "pull_cable":
-            figures = _cable(setting, option, report)
-        else:
-            figures = _hose(option, report)
         figures |= _sitting(setting, report)
         cautions += _loops(setting, line, option, report)
         described.append(
@@ -67,13 +62,21 @@ def with_physics(
     return tuple(described)
 
 
-def joint_crossings(lines: Sequence[LineReport]) -> dict[str, int]:
-    """How many lines cross each joint, e.g. {"knee.right": 7}; one that returns counts twice."""
-    counts: dict[str, int] = {}
-    for line in lines:
-        for joint in line.joints:
-            counts[joint] = counts.get(joint, 0) + 1
-    return dict(sorted(counts.items()))
+def figures_of(
+    setting: Setting,
+    line: Line,
+    option: LineOption,
+    ends: tuple[PartModel, PartModel],
+    report: LineReport,
+) -> Figures:
+    """What a line does at the length and bend of `report`, by itself."""
+    if line.kind == "air_tube":
+        return air_figures(setting, line, option, ends, report)
+    if line.kind == "wire":
+        return _wire(option, report)
+    if line.kind == "pull_cable":
+        return _cable(setting, option, report)
+    return _hose(option, report)
 
 
 def _longest(
@@ -116,7 +119,10 @@ def _wire(option: LineOption, report: LineReport) -> Figures:
 def _heating(option: LineOption) -> list[str]:
     if option.physics.current_a is None or not option.size:
         return []
-    caution = wire.heating_caution(wire.wire_size(option.size), option.physics.current_a)
+    size, current = wire.wire_size(option.size), option.physics.current_a
+    # the milder rule, for bundles, is said once for all wires (`line_notes`)
+    too_much = current > np.asarray(wire.free_air_rating_a(size.area_m2)).item()
+    caution = wire.heating_caution(size, current) if too_much else None
     return [] if caution is None else [caution]
 
 
@@ -185,7 +191,7 @@ def _sitting(setting: Setting, report: LineReport) -> Figures:
             least, greatest = seated[crossed.joint.split(".")[0]]
             needed = max(0.0, crossed.rate_m * greatest, crossed.rate_m * least)
             extra += max(0.0, needed - crossed.slack_m)
-    return {"sitting_extra_mm": 1e3 * extra} if extra > 0.0 else {}
+    return {"sitting_extra_mm": 1e3 * extra} if extra > 1e-9 else {}
 
 
 def _loops(

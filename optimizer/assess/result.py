@@ -229,11 +229,24 @@ class Assessment:
     balance: Balance | None = None
     air: AirReport | None = None
     """What walking takes in air; None without an air chamber that a line fills."""
+    line_notes: tuple[str, ...] = ()
+    """What is to be said of the lines together, a sentence each."""
+    metabolic_w_by_segment: Mapping[str, float] = field(default_factory=dict)
+    """What the worn mass of each segment costs, by the names of `mass_kg`; adds up to the whole."""
 
     @property
     def feasible(self) -> bool:
         """Whether every limit is met."""
         return all(limit.met for limit in self.limits)
+
+    @property
+    def joint_crossings(self) -> dict[str, int]:
+        """How often lines cross each joint, e.g. {"knee.right": 7}."""
+        counts: dict[str, int] = {}
+        for line in self.lines:
+            for joint in line.joints:
+                counts[joint] = counts.get(joint, 0) + 1
+        return dict(sorted(counts.items()))
 
 
 @dataclass(frozen=True, slots=True)

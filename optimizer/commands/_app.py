@@ -16,7 +16,7 @@ app = typer.Typer(
     help="Decide where the parts of a worn device go: the layouts of least metabolic penalty and "
     "swing-leg inertia, ranked, with proof that none is better.",
     epilog=f"{EXIT_CODES}\n\n{CAUTION}",
-    add_completion=False,
+    add_completion=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
@@ -63,6 +63,21 @@ Width = Annotated[
     ),
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress on stderr.")]
+
+Workers = Annotated[
+    int | None,
+    typer.Option(
+        "--workers", min=1, max=1024, metavar="N", help="Processes to work with; else all cores."
+    ),
+]
+Results = Annotated[
+    str | None,
+    typer.Option(
+        "--results",
+        metavar="FILE",
+        help="Keep results there as they come; a run that was stopped goes on from them.",
+    ),
+]
 
 
 def _version(wanted: bool) -> None:
@@ -192,6 +207,246 @@ def _weigh(
             json_to,
             lambda: weigh(
                 consoles, study, layout, lines_path=lines, rank=rank, settings=settings or ()
+            ),
+        )
+    )
+
+
+@app.command("line", short_help="One line's response against its length.")
+def _line(
+    study: Study,
+    line: Annotated[str, typer.Argument(metavar="LINE", help="Name of a line of the study.")],
+    *,
+    lengths: Annotated[
+        list[float] | None,
+        typer.Option(
+            "--length",
+            callback=lambda values: [_number(v) for v in values or ()],
+            metavar="MM",
+            help="A length to work it out at; may be repeated. Else a row of round lengths.",
+        ),
+    ] = None,
+    settings: Settings = None,
+    json_to: Json = None,
+    width: Width = None,
+) -> None:
+    """Show what one line does against its length, for each bore and model, its limits marked."""
+    from optimizer.commands.line import line as respond
+
+    consoles = make_consoles(width)
+    raise typer.Exit(
+        answer(
+            consoles,
+            json_to,
+            lambda: respond(
+                consoles, study, line, lengths_mm=lengths or (), settings=settings or ()
+            ),
+        )
+    )
+
+
+@app.command("trust", short_help="How often each layout is best when numbers move.")
+def _trust(
+    study: Study,
+    *,
+    draws: Annotated[
+        int | None,
+        typer.Option("--draws", min=10, max=1_000_000, metavar="N", help="Draws; else 2000."),
+    ] = None,
+    scenarios: Annotated[
+        int | None,
+        typer.Option(
+            "--solve", min=2, max=100_000, metavar="N", help="Draws solved exactly; else 60."
+        ),
+    ] = None,
+    top: Annotated[
+        int | None,
+        typer.Option(
+            "--top", min=1, max=50, metavar="K", help="The study's own best compared; else 10."
+        ),
+    ] = None,
+    seed: Annotated[
+        int | None, typer.Option("--seed", min=0, metavar="N", help="Seed; else the study's.")
+    ] = None,
+    own_models: Annotated[
+        bool,
+        typer.Option("--own-models", help="Keep to the study's energy models; else a mixture."),
+    ] = False,
+    leg: Annotated[
+        list[str] | None,
+        typer.Option("--leg", metavar="MODEL=WEIGHT", help="Mix of leg models. May be repeated."),
+    ] = None,
+    trunk: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--trunk", metavar="MODEL=WEIGHT", help="Mix of trunk models. May be repeated."
+        ),
+    ] = None,
+    part_mass: Annotated[
+        float | None,
+        typer.Option(
+            "--part-mass",
+            min=0.0,
+            max=99.0,
+            callback=_number,
+            metavar="PERCENT",
+            help="Tolerance of each part's mass; else 5.",
+        ),
+    ] = None,
+    stature: Annotated[
+        str | None, typer.Option("--stature", metavar="MM:MM", help="Range of statures.")
+    ] = None,
+    mass: Annotated[
+        str | None, typer.Option("--mass", metavar="KG:KG", help="Range of body masses.")
+    ] = None,
+    speed: Annotated[
+        str | None, typer.Option("--speed", metavar="M/S:M/S", help="Range of walking speeds.")
+    ] = None,
+    bodies: Annotated[
+        int | None,
+        typer.Option(
+            "--bodies",
+            min=1,
+            max=1000,
+            metavar="N",
+            help="Bodies and speeds that stand for the ranges; else 8.",
+        ),
+    ] = None,
+    no_regret: Annotated[
+        bool, typer.Option("--no-regret", help="Do not solve for the least worst regret.")
+    ] = False,
+    workers: Workers = None,
+    results: Results = None,
+    settings: Settings = None,
+    json_to: Json = None,
+    quiet: Quiet = False,
+    width: Width = None,
+) -> None:
+    """Say how often each layout is best, and which is least regretted, as numbers move."""
+    from optimizer.commands.trust import trust
+
+    consoles = make_consoles(width)
+    raise typer.Exit(
+        answer(
+            consoles,
+            json_to,
+            lambda: trust(
+                consoles,
+                study,
+                draws=draws,
+                scenarios=scenarios,
+                top=top,
+                seed=seed,
+                own_models=own_models,
+                leg_weights=leg or (),
+                trunk_weights=trunk or (),
+                part_tolerance_pct=part_mass,
+                stature_mm=stature,
+                mass_kg=mass,
+                speed_m_s=speed,
+                bodies=bodies,
+                regret=not no_regret,
+                workers=workers,
+                results_file=results,
+                settings=settings or (),
+                quiet=quiet,
+            ),
+        )
+    )
+
+
+@app.command("crowd", short_help="One garment for many bodies.")
+def _crowd(
+    study: Study,
+    *,
+    wearers: Annotated[
+        str | None,
+        typer.Option(
+            "--wearers",
+            metavar="FILE",
+            help="CSV with the columns name, sex, stature_mm, mass_kg, and where wanted size and "
+            "measurements such as thigh_length_mm; else 5th to 95th percentile women and men.",
+        ),
+    ] = None,
+    workers: Workers = None,
+    results: Results = None,
+    settings: Settings = None,
+    json_to: Json = None,
+    quiet: Quiet = False,
+    width: Width = None,
+) -> None:
+    """Find the best layout for each body and the one best for all, with cut lengths."""
+    from optimizer.commands.crowd import crowd
+
+    consoles = make_consoles(width)
+    raise typer.Exit(
+        answer(
+            consoles,
+            json_to,
+            lambda: crowd(
+                consoles,
+                study,
+                wearers=wearers,
+                workers=workers,
+                results_file=results,
+                settings=settings or (),
+                quiet=quiet,
+            ),
+        )
+    )
+
+
+@app.command("learn", short_help="An energy model from your own treadmill trials.")
+def _learn(
+    trials: Annotated[
+        str,
+        typer.Argument(
+            metavar="TRIALS",
+            help="CSV with the columns subject, body_mass_kg, speed_m_s, thigh_kg, shank_kg, "
+            "foot_kg, trunk_kg (added in all, both legs together) and metabolic_w.",
+        ),
+    ],
+    *,
+    write: Annotated[
+        str | None,
+        typer.Option(
+            "--write", metavar="FILE", help="Write the energy model, for `[energy] leg` of a study."
+        ),
+    ] = None,
+    title: Annotated[
+        str | None, typer.Option("--title", metavar="TEXT", help="Title of the model.")
+    ] = None,
+    form: Annotated[
+        str,
+        typer.Option(
+            "--form",
+            metavar="FORM",
+            help="How the legs' slopes are read: a curve through them, or flat in a segment.",
+        ),
+    ] = "segment_curve",
+    noise: Annotated[
+        float | None,
+        typer.Option(
+            "--noise",
+            min=1e-6,
+            callback=_number,
+            metavar="W/KG",
+            help="Known standard deviation of a trial; else learned too.",
+        ),
+    ] = None,
+    json_to: Json = None,
+    width: Width = None,
+) -> None:
+    """Update the published costs of worn mass with your own trials."""
+    from optimizer.commands.learn import learn
+
+    consoles = make_consoles(width)
+    raise typer.Exit(
+        answer(
+            consoles,
+            json_to,
+            lambda: learn(
+                trials, write_to=write, title=title, form=form, noise_w_per_kg=noise
             ),
         )
     )

@@ -28,6 +28,7 @@ def place(
     from optimizer.views.page import infeasible_page, ranking_page, stopped_page
     from optimizer.views.progress import ProgressLine
     from optimizer.views.ranking import effort_words
+    from optimizer.views.sketch import sketch_view
 
     study = load_study(demo_path() if study_path is None else study_path, overrides(settings))
     if study_path is None and not quiet:
@@ -48,9 +49,17 @@ def place(
         return Answer(
             ranking_document(study, found, asked_for), lambda: stopped_page(study, found), STOPPED
         )
-    swing = swing_report(setting, found.layouts[0].assessment)
+    best = found.layouts[0].assessment
+    swing = swing_report(setting, best)
     return Answer(
         ranking_document(study, found, asked_for, swing),
-        lambda: ranking_page(study, found, consoles.out, asked_for, swing),
+        lambda: ranking_page(
+            study,
+            found,
+            consoles.out,
+            asked_for,
+            swing,
+            sketch_view(setting, best, consoles.out),
+        ),
         OK,
     )

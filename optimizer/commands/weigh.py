@@ -25,6 +25,7 @@ def weigh(
     from optimizer.study.load import load_study
     from optimizer.views.json import assessment_document
     from optimizer.views.page import assessment_page
+    from optimizer.views.sketch import sketch_view
 
     setting = build_setting(load_study(study_path, overrides(settings)))
     given = read_given_layout(layout_path, setting, rank, lines_path)
@@ -32,6 +33,13 @@ def weigh(
     swing = swing_report(setting, found)
     return Answer(
         assessment_document(setting.study, found, given.assumed, swing),
-        lambda: assessment_page(setting.study, found, consoles.out, given.assumed, swing),
+        lambda: assessment_page(
+            setting.study,
+            found,
+            consoles.out,
+            given.assumed,
+            swing,
+            sketch_view(setting, found, consoles.out),
+        ),
         OK if found.feasible else INFEASIBLE,
     )

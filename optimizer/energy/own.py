@@ -131,7 +131,7 @@ class _Reader:
         values = []
         for key in SLOPES:
             value = slopes.get(key)
-            if not _is_number(value) or not 0.0 < float(value) <= _LARGEST_SLOPE:
+            if value is None or not _is_number(value) or not 0.0 < float(value) <= _LARGEST_SLOPE:
                 found = "nothing" if value is None else quoted(value)
                 expected = f"a number above 0 and at most {_LARGEST_SLOPE:g}, in W/kg per kg"
                 self.flaw(f"slopes.{key}", found, expected)
@@ -157,7 +157,9 @@ class _Reader:
             if key not in _KEYS[name]:
                 path = f"{name}.{key}" if name else key
                 expected = f"one of {choice_of(_KEYS[name])}"
-                self.flaw(path, f"an unknown key {quoted(key)}", expected, nearest(key, _KEYS[name]))
+                self.flaw(
+                    path, f"an unknown key {quoted(key)}", expected, nearest(key, _KEYS[name])
+                )
         return value
 
     def covariance(self, spread: Mapping[str, Any]) -> NDArray[np.float64] | None:

@@ -98,11 +98,11 @@ class JointProgram:
         self.writer, self.formulation = write(worlds, self.choices, self.links)
         self.n = len(self.formulation.names)
         self._column_of = self.writer.choice_keys()
-        # the integer columns, but not the site-in-use ones: these follow
         self._quantities: dict[int, Array] = {0: self.formulation.quantities}
         self._seed, self._threads = seed, threads
         self.live = self._hand_over()
-        self.rows_added = 0
+        self._z_rows: list[int] = []
+        self._own_caps = [self._caps_unlike_first(w) for w in range(len(self.worlds))]
 
     def _hand_over(self) -> LiveModel:
         zeros = Objective(np.zeros(self.formulation.quantities.shape[1]))
@@ -168,6 +168,7 @@ class JointProgram:
                 gradient, constant = gradient + share * g, constant + share * c
             return [(value, gradient, constant)]
 
+        self._free()
         cost = linear + self.formulation.tie
         found = self._minimise(cost, 1.0 if curved else 0.0, rest, time_limit_s, start)
         return self._joint(found, forms, lambda values: float(np.mean(values)), -less)
@@ -177,10 +178,13 @@ class JointProgram:
     ) -> Joint:
         """The layout whose greatest form is least; `start` as for the mean."""
         begun = time.perf_counter()
-        start_at = self.least_mean(forms, start=start, time_limit_s=time_limit_s)
-        if start_at.columns is None:
-            return start_at
-        known = start_at.columns
+        known = start
+        if known is None:
+            start_at = self.least_mean(forms, time_limit_s=time_limit_s)
+            if start_at.columns is None:
+                return start_at
+            known = start_at.columns
+        self._free()
         for form in sorted(forms, key=lambda f: -f.value(known))[:ROUND]:
             self._row(*form.tangent(known))
 
@@ -205,7 +209,7 @@ class JointProgram:
         time_limit_s: float,
         start: Array | None = None,
     ) -> Outcome:
-        """Minimise cost . columns + z_cost z with z >= what `rest` says, and every world's limits."""
+        """Minimise cost . columns + z_cost z: z >= what `rest` says, every world's limits kept."""
         self.live.set_costs(np.append(cost, z_cost))
         spent = 0.0
         for _ in range(MOST_ROUNDS):
@@ -234,8 +238,14 @@ class JointProgram:
         """z >= gradient . columns + constant."""
         index = np.flatnonzero(gradient)
         columns = np.append(index, self.n)
-        self.live.add_row(constant, inf, columns, np.append(-gradient[index], 1.0))
-        self.rows_added += 1
+        row = self.live.add_row(constant, inf, columns, np.append(-gradient[index], 1.0))
+        self._z_rows.append(row)
+
+    def _free(self) -> None:
+        """Lift the rows on z: they belong to what was minimised before."""
+        for row in self._z_rows:
+            self.live.set_row_bounds(row, -inf, inf)
+        self._z_rows.clear()
 
     def _joint(
         self,
@@ -250,9 +260,7 @@ class JointProgram:
         values = [form.value(x) for form in forms]
         value = gather(values)
         bound = value if outcome.status == "optimal" else min(outcome.bound + shift, value)
-        return Joint(
-            outcome.status, self.plan(x), value, bound, tuple(values), x, outcome.seconds
-        )
+        return Joint(outcome.status, self.plan(x), value, bound, tuple(values), x, outcome.seconds)
 
     def plan(self, x: Array) -> Plan:
         """Columns read as a plan."""
@@ -326,14 +334,30 @@ class JointProgram:
                 added = True
         return added
 
-    def _caps_of(self, w: int, x: Array) -> bool:
-        added, world, cols = False, self.worlds[w], self.formulation.columns
+    def _caps_unlike_first(self, w: int) -> list[Array]:
+        """Capacities of a world, as weights of the columns with sum <= 1, that differ from the
+        first world's."""
+        first, here = (self._cap_weights(world) for world in (self.worlds[0], self.worlds[w]))
+        return (
+            [] if w == 0 else [row for key, row in here.items() if not _alike(first.get(key), row)]
+        )
+
+    def _cap_weights(self, world: World) -> dict[tuple[str, int], Array]:
+        found, cols = {}, self.formulation.columns
+        of_choice = {world.choice_number[key]: column for key, column in self._column_of.items()}
+        chosen, columns = np.array(list(of_choice)), np.array(list(of_choice.values()))
         for cap in world.problem.caps:
             weights = np.zeros(self.n)
-            for choice, column in self._column_of.items():
-                weights[column] = float(cap.use[world.choice_number[choice]]) / cap.cap
+            if len(chosen):
+                weights[columns] = cap.use[chosen] / cap.cap
             if cap.site in cols.b:
                 weights[cols.b[cap.site]] = cap.per_ballast_kg / cap.cap
+            found[cap.kind, cap.site] = weights
+        return found
+
+    def _caps_of(self, w: int, x: Array) -> bool:
+        added = False
+        for weights in self._own_caps[w]:
             if float(weights @ x) > 1.0 + 2e-6:
                 index = np.flatnonzero(weights)
                 self.live.add_row(-inf, 1.0, cast(Array, index), weights[index])
@@ -354,6 +378,10 @@ class JointProgram:
                 self.live.add_row(-inf, 1.0, np.array(columns), np.ones(len(columns)))
                 added = True
         return added
+
+
+def _alike(a: Array | None, b: Array) -> bool:
+    return a is not None and bool(np.allclose(a, b, rtol=1e-12, atol=0.0))
 
 
 __all__ = ["LINK", "Form", "Joint", "JointProgram"]

@@ -126,7 +126,7 @@ def make_world(setting: Setting | Study) -> World:
     """
     setting = build_setting(setting) if isinstance(setting, Study) else setting
     problem = build_problem(setting)
-    still, links = consistent(problem, [0.0] * len(problem.lines))
+    still, links = consistent(problem)
     keys = [
         (int(p), int(k), int(s))
         for p, k, s in zip(
@@ -139,12 +139,16 @@ def make_world(setting: Setting | Study) -> World:
         choice_number={key: c for c, key in enumerate(keys)},
         open=frozenset(keys[int(c)] for c in np.flatnonzero(still)),
         links={
-            (link.line, link.option, link.end_a, link.end_b): link for each in links for link in each
+            (link.line, link.option, link.end_a, link.end_b): link
+            for each in links
+            for link in each
         },
     )
 
 
-def link_quantities(problem: Problem, links: Sequence[Link], per_site: Array, per_arc: Array) -> Array:
+def link_quantities(
+    problem: Problem, links: Sequence[Link], per_site: Array, per_arc: Array
+) -> Array:
     """What each link adds, shape (n_links, width).
 
     Parameters
@@ -172,11 +176,7 @@ def common_links(worlds: Sequence[World]) -> list[LinkKey]:
 
 def common_choices(worlds: Sequence[World]) -> list[Choice]:
     """Choices open in every world, in the first one's order."""
-    return [
-        key
-        for key in worlds[0].choice_number
-        if all(key in w.open for w in worlds)
-    ]
+    return [key for key in worlds[0].choice_number if all(key in w.open for w in worlds)]
 
 
 __all__ = [

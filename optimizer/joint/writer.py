@@ -24,9 +24,7 @@ LINK = "y"
 class LinkWriter(_Builder):
     """Writes a program whose lines are picked among given links."""
 
-    def __init__(
-        self, reduced: Reduced, switches: Switches, world: World, keys: Sequence[LinkKey]
-    ):
+    def __init__(self, reduced: Reduced, switches: Switches, world: World, keys: Sequence[LinkKey]):
         super().__init__(reduced, switches)
         self.world = world
         self.keys = keys

@@ -16,6 +16,8 @@ from optimizer.problem.arrays import Array, IntArray
 
 #: Relative slack when a length or bend is compared with its limit: what just fits, fits.
 TOLERANCE = 1e-9
+#: Decimals of costs (score points per kg/m), lengths [m] and bends [rad] that order routes.
+DIGITS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,8 +147,7 @@ class RouteTable:
                 if there in nodes or (moved and self._off[there] == self._off[start]):
                     continue
                 c, m, b = self._weights[a]
-                heapq.heappush(
-                    heap,
-                    (cost + c, length + m, bend + b, (*nodes, there), (*arcs, (a, d))),
-                )
+                # rounded, so that equals are told apart by length, bend and nodes, not by noise
+                sums = (round(v, DIGITS) for v in (cost + c, length + m, bend + b))
+                heapq.heappush(heap, (*sums, (*nodes, there), (*arcs, (a, d))))
         return kept

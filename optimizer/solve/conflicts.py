@@ -19,8 +19,9 @@ References
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Iterable, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from math import inf
 from typing import TypeVar
@@ -30,17 +31,22 @@ import numpy as np
 from optimizer.problem.arrays import Array, Objective
 from optimizer.problem.quantities import NAMES
 from optimizer.setting import Setting
+from optimizer.solve.demands import SiteDemand, demanding
 from optimizer.solve.easing import make_easing
+from optimizer.solve.gates import OPENED
 from optimizer.solve.highs import Outcome
 from optimizer.solve.hitting import least_hitting_set
 from optimizer.solve.link_program import LinkColumns, LinkProgram
+from optimizer.study.relax import NEEDS, SITE_LIMITS
 
 #: How much less a preferred limit weighs: never enough to make up for one limit more.
 _PREFERENCE = 1e-4
-#: An ease smaller than this is the solver's rounding.
-_EASED = 1e-6
-#: Layouts that break few limits are looked for only so hard: any will do.
-_CONTENT = 0.2
+#: Layouts that break little are looked for only so hard, since any will do: relative gap, seconds.
+_CONTENT, _PATIENCE_S = 0.5, 3.0
+#: Rounds of the search for a smallest clash before one that cannot be reduced is good enough.
+ROUNDS = 12
+#: Limits that can keep a part out of a site by themselves.
+_BARRING = (*SITE_LIMITS, NEEDS, *OPENED)
 #: Nothing to minimise: any layout will do.
 NOTHING = Objective(np.zeros(len(NAMES)))
 M = TypeVar("M")
@@ -55,7 +61,11 @@ class Clash:
 
 
 class Oracle:
-    """Which sets of a setting's limits some layout meets, asked of one live program."""
+    """Which sets of a setting's limits some layout meets, asked of one live program.
+
+    Every answer is kept: a layout found meets any set of limits that it breaks none of, and no
+    layout meets a set that holds one known to clash.
+    """
 
     def __init__(self, setting: Setting, on_call: Callable[[], None] | None = None):
         self.easing = make_easing(setting)
@@ -65,33 +75,66 @@ class Oracle:
         self._no_costs = np.zeros(self.n_columns)
         self.program.live.set_costs(self._no_costs)
         self._on_call = on_call
-        self._known: dict[frozenset[int], bool] = {}
+        self._broken: list[frozenset[int]] = []
+        self._clashing: list[frozenset[int]] = []
         self.all = frozenset(range(len(self.limits)))
 
     def fits(self, kept: Iterable[int]) -> bool:
         """Whether a layout meets the given limits, all others lifted."""
         kept = frozenset(kept)
-        if kept not in self._known:
-            self._lift_all_but(kept)
-            self._known[kept] = self.run().x is not None
-        return self._known[kept]
+        if any(not (kept & broken) for broken in self._broken):
+            return True
+        if any(clash <= kept for clash in self._clashing):
+            return False
+        self.lift_all_but(kept)
+        x = self.run().x
+        if x is None:
+            self._clashing.append(kept)
+            return False
+        self._broken.append(self.program.broken(x))
+        return True
 
     def broken_by_some_layout(self, kept: frozenset[int]) -> frozenset[int] | None:
         """The limits that some layout breaks which meets all `kept`; None if there is none."""
-        self._lift_all_but(kept)
-        columns = self.columns.ease
+        if any(clash <= kept for clash in self._clashing):
+            return None
+        self.lift_all_but(kept)
         costs = self._no_costs.copy()
         for m in self.all - kept:
-            costs[columns[m]] = 1.0
-        outcome = self.minimise(costs, gap=_CONTENT)
+            costs[self.columns.ease[m]] = 1.0
+        outcome = self.minimise(costs, gap=_CONTENT, time_limit_s=_PATIENCE_S)
+        if outcome.x is None and outcome.status != "infeasible":
+            outcome = self.run()
         if outcome.x is None:
+            self._clashing.append(kept)
             return None
-        broken = {m for m in self.all - kept if outcome.x[columns[m]] > _EASED}
+        broken = set(self.program.broken(outcome.x))
+        self._broken.append(frozenset(broken))
         # a layout may break more than it has to: keep what can be kept as well
         for m in sorted(broken, key=lambda m: self.limits[m].preference):
             if len(broken) > 1 and self.fits(self.all - (broken - {m})):
                 broken.discard(m)
         return frozenset(broken)
+
+    @contextmanager
+    def demanding(self, demands: Sequence[SiteDemand]) -> Iterator[None]:
+        """Ask about layouts that meet some demands, for as long as the context lasts."""
+        kept = self._broken, self._clashing
+        self._broken, self._clashing = [], []
+        try:
+            with demanding(self.program, demands):
+                yield
+        finally:
+            self._broken, self._clashing = kept
+
+    def bars(self, choice: int) -> frozenset[int] | None:
+        """The limits that rule a choice out by themselves; None if nothing can be joined to it."""
+        column = self.columns.x.get(choice)
+        if column is None:
+            return None
+        used = self.columns.u[int(self.easing.problem.choice_site[choice])]
+        barred = self.program.barred_by(column, used)
+        return frozenset(m for m in barred if self.limits[m].kind in _BARRING)
 
     def run(self) -> Outcome:
         """Look for any solution of the program as it stands."""
@@ -99,13 +142,13 @@ class Oracle:
             self._on_call()
         return self.program.live.solve(gap=inf)
 
-    def minimise(self, costs: Array, gap: float = 0.0) -> Outcome:
+    def minimise(self, costs: Array, gap: float = 0.0, time_limit_s: float = inf) -> Outcome:
         """Minimise a linear form of the columns, once."""
         if self._on_call is not None:
             self._on_call()
         self.program.live.set_costs(costs)
         try:
-            return self.program.live.solve(gap=gap)
+            return self.program.live.solve(gap=gap, time_limit_s=time_limit_s)
         finally:
             self.program.live.set_costs(self._no_costs)
 
@@ -116,16 +159,17 @@ class Oracle:
         assert isinstance(columns, LinkColumns)
         return columns
 
-    def _lift_all_but(self, kept: frozenset[int]) -> None:
+    def lift_all_but(self, kept: frozenset[int]) -> None:
+        """Lift every limit that is not among `kept`."""
         # a line without its limit may run any way: so that lifting a limit never rules out more
         lifted = self.all - kept
         self.program.ease(dict.fromkeys(lifted, inf), any_route=lifted)
 
 
 def find_clash(
-    oracle: Oracle, background: frozenset[int] = frozenset(), budget_s: float = inf
+    oracle: Oracle, background: frozenset[int] = frozenset(), rounds: int = ROUNDS
 ) -> Clash | None:
-    """A smallest set of limits that clash; after `budget_s` seconds, one that cannot be reduced.
+    """A smallest set of limits that clash; after so many rounds, one that cannot be reduced.
 
     Limits in `background` are lifted throughout. None if nothing clashes, or if lifting
     everything does not help.
@@ -133,10 +177,9 @@ def find_clash(
     members = oracle.all - background
     if oracle.fits(members) or not oracle.fits(()):
         return None
-    started = time.perf_counter()
     weight = {m: 1.0 + _PREFERENCE * oracle.limits[m].preference for m in oracle.all}
     sets: list[frozenset[int]] = []
-    while time.perf_counter() - started < budget_s:
+    for _ in range(rounds):
         candidate = least_hitting_set(sets, weight)
         broken = oracle.broken_by_some_layout(candidate)
         if broken is None:
@@ -144,6 +187,31 @@ def find_clash(
         sets.append(broken - background)
     found = quickxplain(sorted(members), oracle.fits)
     return Clash(tuple(sorted(found)), smallest=False)
+
+
+def keeps_out(oracle: Oracle, slot: int) -> Clash | None:
+    """A smallest set of limits that leave a part no site even if everything else were away.
+
+    None if some site takes it, or if none would without any limit.
+    """
+    reasons: list[frozenset[int]] = []
+    for c in oracle.easing.problem.choices_of(slot):
+        barred = oracle.bars(int(c))
+        if barred is None:
+            continue
+        if not barred:
+            return None
+        reasons.append(barred)
+    if not reasons:
+        return None
+    # of equally few limits those of one kind, which can be told together
+    kinds = Counter(oracle.limits[m].kind for barred in reasons for m in barred)
+    weight = {
+        m: 1.0 - _PREFERENCE * kinds[oracle.limits[m].kind] / len(reasons)
+        for barred in reasons
+        for m in barred
+    }
+    return Clash(tuple(sorted(least_hitting_set(reasons, weight))), smallest=True)
 
 
 def quickxplain(members: Sequence[M], feasible: Callable[[Sequence[M]], bool]) -> list[M]:

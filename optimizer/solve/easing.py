@@ -15,9 +15,17 @@ from optimizer.problem.arrays import LimitRow, Problem
 from optimizer.problem.build import build_problem
 from optimizer.problem.limits import LIMITS
 from optimizer.setting import Setting
+from optimizer.solve.line_easing import LineLimit, line_limits_of
 from optimizer.solve.gates import OPENED, Gate, choices_at, gates_of, pair_eases
 from optimizer.study.model import Part, Study
-from optimizer.study.relax import LINE, NEEDS, SITE_LIMITS, StudyLimit, eased, study_limits
+from optimizer.study.relax import (
+    LINE_LIMITS,
+    NEEDS,
+    SITE_LIMITS,
+    StudyLimit,
+    eased,
+    study_limits,
+)
 
 #: Group and subject of a row of the program.
 Key = tuple[str, object]
@@ -30,8 +38,7 @@ class Easing:
     """A setting's limits and where each acts in the program of `problem`.
 
     `rows` maps the key of a row of the program to (limit, coefficient of its ease; None where
-    any ease drops the row); `lines` gives the limit of every line of the problem, -1 for none;
-    `exact[i]` tells whether limit i at ease e is the limit with its value times 1 + e (1 - e
+    any ease drops the row); `lines` gives the limits of every line of the problem; `exact[i]` tells whether limit i at ease e is the limit with its value times 1 + e (1 - e
     where it falls), whatever e.
     """
 
@@ -41,30 +48,8 @@ class Easing:
     problem: Problem
     rows: Mapping[Key, tuple[int, float | None]]
     gates: tuple[Gate, ...]
-    lines: tuple[int, ...]
+    lines: tuple[tuple[LineLimit, ...], ...]
     exact: tuple[bool, ...]
-
-    def most_of_lines(self) -> list[float]:
-        """The most every line's own limit is ever eased by."""
-        return [self.most[limit] if limit >= 0 else 0.0 for limit in self.lines]
-
-    def eased_problem(self, eases: Mapping[int, float]) -> Problem:
-        """The problem with the lines' own limits eased."""
-        lines = []
-        for line, limit in zip(self.problem.lines, self.lines, strict=True):
-            ease = eases.get(limit, 0.0)
-            if limit >= 0 and ease > 0.0:
-                cases = tuple(
-                    replace(
-                        case,
-                        max_length_m=case.max_length_m * (1.0 + ease) if ease < inf else inf,
-                        max_bend_rad=case.max_bend_rad * (1.0 + ease) if ease < inf else inf,
-                    )
-                    for case in line.cases
-                )
-                line = replace(line, cases=cases)
-            lines.append(line)
-        return replace(self.problem, lines=tuple(lines))
 
 
 def make_easing(setting: Setting, share: float = inf) -> Easing:
@@ -73,7 +58,7 @@ def make_easing(setting: Setting, share: float = inf) -> Easing:
     What has no amount can be dropped; what counts can be raised by 1 at least; with an infinite
     share everything can be lifted.
     """
-    limits = _all_limits(setting)
+    limits = study_limits(setting.study)
     most = tuple(_most(limit, share) for limit in limits)
     problem = build_problem(replace(setting, study=_opened(setting.study, limits, most)))
     rows: dict[Key, tuple[int, float | None]] = {}
@@ -103,6 +88,7 @@ def make_easing(setting: Setting, share: float = inf) -> Easing:
                 spec = eased(setting.study, limit, share).limits[limit.number]
                 looser += LIMITS[spec.kind](spec, setting)
     by_rule = {limit.number: i for i, limit in enumerate(limits) if limit.family == "rule"}
+    of_lines = line_limits_of(setting, limits, share)
     gates = list(gates_of(setting, problem, limits))
     gates += _rule_gates(setting, problem, limits, by_rule, rows)
     return Easing(
@@ -112,33 +98,16 @@ def make_easing(setting: Setting, share: float = inf) -> Easing:
         replace(problem, caps=tuple(caps), limits=problem.limits + tuple(looser)),
         rows,
         tuple(gates),
-        tuple(index.get((LINE, line.line), -1) for line in problem.lines),
+        tuple(tuple(of_lines.get(line.line, ())) for line in problem.lines),
         tuple(exact),
     )
-
-
-def _all_limits(setting: Setting) -> tuple[StudyLimit, ...]:
-    """The study's limits, with those of lines whose length or bend follows from physics."""
-    limits = study_limits(setting.study)
-    known = {limit.subject for limit in limits if limit.kind == LINE}
-    computed = []
-    for line in build_problem(setting).lines:
-        if line.line not in known:
-            known.add(line.line)
-            lengths = [case.max_length_m for case in line.cases if case.max_length_m < inf]
-            if lengths or any(case.max_bend_rad < inf for case in line.cases):
-                value = max(lengths) if lengths else None
-                computed.append(
-                    StudyLimit(LINE, line.line, value, "mm", 1e3, line.origin, computed=True)
-                )
-    return tuple(sorted([*limits, *computed], key=lambda limit: limit.preference))
 
 
 def _most(limit: StudyLimit, share: float) -> float:
     """The most a limit is eased by when limits are eased by a share."""
     if share == inf:
         return inf
-    if limit.kind == LINE:
+    if limit.kind in LINE_LIMITS:
         return share
     if limit.value is None:
         return 1.0

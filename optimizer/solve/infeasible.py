@@ -1,45 +1,162 @@
-"""Why nothing fits, in words."""
+"""Why nothing fits: limits that clash, the parts they are about, and what would mend it."""
 
 from __future__ import annotations
 
+import time
 from typing import TYPE_CHECKING
 
-from optimizer.assess.result import Infeasible, Obstacle
+from optimizer.assess.result import Clash, Infeasible, Obstacle
 from optimizer.problem.presolve import Reduced
 from optimizer.setting import Setting
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from optimizer.solve.conflicts import Clash as ClashingLimits
+    from optimizer.solve.conflicts import Oracle
     from optimizer.solve.program import Program
+
+#: Clashes told of: who mended three asks again.
+MOST_CLASHES = 3
+#: Limits on the whole device, which every part has a share in: no use to list the parts.
+_OVERALL = (
+    "device_mass",
+    "sites_in_use",
+    "donning_steps",
+    "left_right_mass",
+    "left_right_swing_inertia",
+    "trunk_offset",
+    "com_shift",
+)
+#: More parts than this are not told: the clash is not about parts then.
+_MOST_PARTS = 8
 
 
 def explain(
-    setting: Setting, reduced: Reduced, seconds: float, program: Program | None = None
+    setting: Setting,
+    reduced: Reduced,
+    seconds: float,
+    program: Program | None = None,
+    on_call: Callable[[], None] | None = None,
 ) -> Infeasible:
-    """Name the parts that cannot be placed, or a smallest set of limits that clash."""
-    problem = reduced.problem
-    obstacles: list[Obstacle] = []
-    unplaceable: list[str] = []
-    for p in reduced.emptied:
-        slot = problem.slots[p]
-        unplaceable.append(slot.unit)
-        line = reduced.emptied_by.get(p)
-        if line is not None:
-            origin = next(row.origin for row in problem.lines if row.name == line)
-            text = f"{slot.unit} has no place within reach of line {line}"
-            obstacles.append(Obstacle(text, origin, "line_length", line))
-        for exclusion in problem.exclusions:
-            if exclusion.slot == p:
-                model = slot.models[exclusion.model]
-                text = f"{slot.unit} ({model}): {exclusion.reason}"
-                obstacles.append(Obstacle(text, exclusion.origin, exclusion.kind, slot.unit))
-    if not obstacles and program is not None:
-        from optimizer.solve.conflicts import clashing_limits
+    """A smallest set of limits that clash, each with the least change that makes all fit.
 
-        obstacles += clashing_limits(setting, problem)
+    Parameters
+    ----------
+    reduced : the problem, for the parts that no allowed site takes
+    seconds : what the search took before; the explanation's own time is added
+    on_call : called before every solve
+
+    Ctrl-C ends it with what is known by then.
+    """
+    started = time.perf_counter()
+    problem = reduced.problem
+    alone = tuple(
+        slot.unit for p, slot in enumerate(problem.slots) if not problem.choices_of(p).size
+    )
+    clashes: list[Clash] = []
+    complete = True
+    try:
+        _find_clashes(setting, clashes, on_call)
+    except KeyboardInterrupt:
+        complete = False
+    first = clashes[0] if clashes else Clash(())
     return Infeasible(
         setting.study.name,
-        tuple(obstacles),
-        tuple(unplaceable),
-        seconds,
+        first.obstacles,
+        alone,
+        seconds + time.perf_counter() - started,
         setting.study.warnings,
+        first.parts,
+        first.smallest,
+        tuple(clashes[1:]),
+        complete,
     )
+
+
+def _find_clashes(
+    setting: Setting, clashes: list[Clash], on_call: Callable[[], None] | None
+) -> None:
+    """Fill `clashes` one by one, each with the limits of those before it lifted."""
+    from optimizer.solve.clash_parts import clashing_parts
+    from optimizer.solve.conflicts import Oracle, find_clash, keeps_out
+
+    oracle = Oracle(setting, on_call)
+    if not oracle.fits(()):
+        clashes.append(_not_about_limits(oracle))
+        return
+    found: list[tuple[ClashingLimits, list[int] | None]] = []
+    gone: frozenset[int] = frozenset()
+    by_part: dict[str, list[int]] = {}
+    for p, slot in enumerate(oracle.easing.problem.slots):
+        by_part.setdefault(slot.part, []).append(p)
+    for slots in by_part.values():
+        barred = keeps_out(oracle, slots[0])
+        if barred is not None and len(found) < MOST_CLASHES and not gone & set(barred.limits):
+            found.append((barred, slots))
+            gone |= set(barred.limits)
+    while len(found) < MOST_CLASHES:
+        clash = find_clash(oracle, gone)
+        if clash is None:
+            break
+        found.append((clash, None))
+        gone |= set(clash.limits)
+    for clash, slots_of in found:
+        parts = slots_of
+        if parts is None:
+            overall = any(oracle.limits[m].kind in _OVERALL for m in clash.limits)
+            parts = [] if overall else clashing_parts(oracle, frozenset(clash.limits))
+        obstacles = _told(oracle, frozenset(clash.limits), parts, alone=len(found) == 1)
+        units = [oracle.easing.problem.slots[p].unit for p in parts]
+        clashes.append(
+            Clash(obstacles, tuple(units if len(units) <= _MOST_PARTS else ()), clash.smallest)
+        )
+
+
+def _told(
+    oracle: Oracle, limits: frozenset[int], parts: list[int], *, alone: bool
+) -> tuple[Obstacle, ...]:
+    from optimizer.solve.least_change import LeastChange, least_change
+    from optimizer.solve.obstacles import obstacles_of
+
+    changes: dict[int, tuple[LeastChange | None, bool]] = {}
+    for m in limits:
+        change = least_change(oracle, m) if alone else None
+        enough = change is not None
+        if change is None:
+            # other limits stand in the way as well: what would at least mend this clash
+            change = least_change(oracle, m, oracle.all - limits)
+        changes[m] = (change, enough)
+    return obstacles_of(oracle, sorted(limits), parts, changes)
+
+
+def _not_about_limits(oracle: Oracle) -> Clash:
+    """Parts whose allowed sites no line can join, whatever its length, or that are closed."""
+    from optimizer.solve.clash_parts import clashing_parts
+
+    problem, study = oracle.easing.problem, oracle.easing.setting.study
+    slots = clashing_parts(oracle, frozenset())
+    obstacles = []
+    for p in slots:
+        slot = problem.slots[p]
+        part = next(part for part in study.parts if part.name == slot.part)
+        names = sorted({name for model in part.models for name in model.sites})
+        closed = [
+            site.name
+            for site in study.sites
+            if site.name in names
+            and 0.0 in (site.volume_m3, site.max_mass_kg, site.max_thickness_m)
+        ]
+        where = ", ".join(names) if len(names) <= 3 else f"{len(names)} sites"
+        text = f"{slot.unit} is allowed at {where} only"
+        if len(closed) == len(names):
+            text += ", closed by a 0 in the garment"
+        else:
+            lines = [
+                line.name for line in problem.lines if {line.slot_a, line.slot_b} <= {*slots}
+                and p in (line.slot_a, line.slot_b)
+            ]
+            if lines:
+                text += f", and no route joins that by {', '.join(lines)} to where it has to go"
+        obstacles.append(Obstacle(text, part.models[0].origin, "allowed_sites", slot.unit))
+    return Clash(tuple(obstacles), tuple(problem.slots[p].unit for p in slots))

@@ -20,8 +20,9 @@ from optimizer.solve.conflicts import NOTHING, Oracle
 from optimizer.solve.easing import make_easing
 from optimizer.solve.gates import SAME_SITE
 from optimizer.solve.layouts import layout_of
+from optimizer.solve.line_easing import HOPELESS, value_reaching
 from optimizer.solve.link_program import LinkProgram
-from optimizer.study.relax import LINE, StudyLimit, rounded_up, with_value, without
+from optimizer.study.relax import LINE_LIMITS, StudyLimit, rounded_up, with_value, without
 
 #: An ease smaller than this share is rounding.
 _LEAST = 1e-9
@@ -29,8 +30,6 @@ _LEAST = 1e-9
 _QUOTIENT = 1e-6
 #: Iterations that are far more than any needs.
 _ITERATIONS = 40
-#: How many of a line's next longer routes are tried where the shortest will not do.
-_LONGER = 8
 
 
 @dataclass(frozen=True)
@@ -63,7 +62,7 @@ def least_change(
     if outcome.x is None:
         return None
     ease = float(outcome.x[column])
-    if limit.kind == LINE:
+    if limit.kind in LINE_LIMITS:
         return _of_line(oracle, m, others, ease)
     if limit.value is None or (limit.falls and ease >= SAME_SITE * (1.0 - 1e-6)):
         return _checked(oracle, m, others, None)
@@ -111,31 +110,63 @@ def _of_line(
     oracle: Oracle, m: int, others: frozenset[int], ease: float
 ) -> LeastChange | None:
     """Of a line the next longer lengths are tried too: a longer limit may change its route."""
-    if oracle.limits[m].computed:
-        return _checked(oracle, m, others, None)
-    numbers = [n for n, own in enumerate(oracle.easing.lines) if own == m]
-    links = [link for n in numbers for link in oracle.program.links[n]]
-    needs = sorted({link.need for link in links if link.need >= ease * (1.0 - 1e-9) - 1e-12})
-    for need in needs[:_LONGER]:
-        eases = {**dict.fromkeys(others, inf), m: need * (1.0 + 1e-9)}
-        oracle.program.ease(eases, any_route=others)
-        outcome = oracle.run()
-        if outcome.x is None:
-            continue
-        lengths: dict[str, float] = {}
-        for n in numbers:
-            line = oracle.easing.problem.lines[n]
-            for i, link in enumerate(oracle.program.links[n]):
-                if outcome.x[oracle.columns.link[n, i]] > 0.5 and link.need > 0.0:
-                    name = line.options[link.option]
-                    own_m = link.route.length_m + line.slack_m
-                    lengths[name] = max(lengths.get(name, 0.0), own_m)
-        if not lengths:
-            continue
-        found = _checked(oracle, m, others, max(lengths.values()), tuple(sorted(lengths)))
+    shares = {
+        share
+        for number in oracle.program.lines_of(m)
+        for link in oracle.program.links[number]
+        for limit, share in link.needs
+        if limit == m and share >= ease * (1.0 - 1e-9) - 1e-12
+    }
+    needs = sorted(share for share in shares if share < HOPELESS)
+    # farther and farther until it fits, then back to the least that does
+    found = None
+    low, high, step = -1, 0, 1
+    while high < len(needs):
+        found = _at_ease(oracle, m, others, needs[high])
         if found is not None:
-            return found
-    return _checked(oracle, m, others, None)
+            break
+        last = len(needs) - 1
+        low, high, step = high, last + 1 if high == last else min(high + step, last), 2 * step
+    if found is None:
+        return _checked(oracle, m, others, None)
+    while high - low > 1:
+        middle = (low + high) // 2
+        nearer = _at_ease(oracle, m, others, needs[middle])
+        if nearer is None:
+            low = middle
+        else:
+            found, high = nearer, middle
+    return found
+
+
+def _at_ease(
+    oracle: Oracle, m: int, others: frozenset[int], ease: float
+) -> LeastChange | None:
+    """What a line needs to be with its limit eased by a share; None if nothing fits then."""
+    limit, setting = oracle.limits[m], oracle.easing.setting
+    oracle.program.ease(
+        {**dict.fromkeys(others, inf), m: ease * (1.0 + 1e-9)}, any_route=others
+    )
+    outcome = oracle.run()
+    if outcome.x is None:
+        return None
+    needed: dict[str, float] = {}
+    for n in oracle.program.lines_of(m):
+        line = oracle.easing.problem.lines[n]
+        for i, link in enumerate(oracle.program.links[n]):
+            if outcome.x[oracle.columns.link[n, i]] > 0.5 and m in dict(link.needs):
+                way = (link.option, link.end_a[1] or 0, link.end_b[1] or 0)
+                length = link.route.length_m + line.slack_m
+                value = value_reaching(setting.study, limit, way, length, link.route.bend_rad)
+                if value is None:
+                    return None
+                name = line.options[link.option]
+                loosest = min if limit.falls else max
+                needed[name] = loosest(needed.get(name, value), value)
+    if not needed:
+        return None
+    value = (min if limit.falls else max)(needed.values())
+    return _checked(oracle, m, others, value, tuple(sorted(needed)))
 
 
 def _of_quotient(oracle: Oracle, m: int, others: frozenset[int]) -> LeastChange | None:

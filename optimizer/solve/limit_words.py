@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 from itertools import zip_longest
-from math import inf
 
 from optimizer.problem.limits import LIMITS
 from optimizer.setting import Setting
 from optimizer.study.model import LimitSpec
-from optimizer.study.relax import LINE, NEEDS, StudyLimit
+from optimizer.study.relax import LINE_LIMITS, NEEDS, StudyLimit, budget
 
 _SITE_WORDS = {
     "site_volume": "{} holds at most {}",
     "site_mass": "{} carries at most {}",
     "site_thickness": "{} takes parts up to {} thick",
+}
+_LINE_WORDS = {
+    "line_length": "{} is at most {} long",
+    "fill_time": "{} brings pressure within {}",
+    "vent_time": "{} vents within {}",
+    "pressure_drop": "{} loses at most {}",
+    "voltage_drop": "{} loses at most {} of its voltage",
+    "cable_loss": "{} passes on at least {} of the force",
 }
 _ENTRY_WORDS = {
     "protrusion": "parts stand off the skin by at most {}",
@@ -49,7 +56,7 @@ def limit_text(setting: Setting, limit: StudyLimit) -> str:
     if limit.kind == NEEDS:
         part, word = limit.subject.split(":", 1)
         return f"{part} needs {word}"
-    if limit.kind == LINE:
+    if limit.kind in LINE_LIMITS:
         return _line_text(setting, limit)
     if limit.family == "rule":
         if limit.kind == "same_place":
@@ -76,14 +83,13 @@ def entry_label(setting: Setting, spec: LimitSpec) -> str:
 
 def _line_text(setting: Setting, limit: StudyLimit) -> str:
     line = next(line for line in setting.study.lines if line.name == limit.subject)
-    if limit.computed:
-        return f"{limit.subject} may only be so long or bent as its own limits allow"
-    lengths = [
-        (told(setting, limit, option.max_length_m), option.name)
+    values = {
+        option.name: told(setting, limit, value)
         for option in line.options
-        if option.max_length_m < inf
-    ]
-    if len(line.options) == 1:
-        return f"{limit.subject} is at most {lengths[0][0]} long"
-    each = " or ".join(f"{length} ({option})" for length, option in lengths)
-    return f"{limit.subject} is at most {each} long"
+        if (value := budget(option, limit.kind)) is not None
+    }
+    if len(set(values.values())) == 1 and len(values) == len(line.options):
+        each = next(iter(values.values()))
+    else:
+        each = " or ".join(f"{value} ({option})" for option, value in values.items())
+    return _LINE_WORDS[limit.kind].format(limit.subject, each)

@@ -15,17 +15,20 @@ from math import inf
 
 import numpy as np
 
-from optimizer.problem.arrays import Array, LineRow, Objective, Problem
+from optimizer.problem.arrays import Array, IntArray, LineCase, LineRow, Objective, Problem
 from optimizer.problem.build import TIE_PER_M
 from optimizer.problem.presolve import Reduced, Switches
 from optimizer.solve.easing import Easing, Key
 from optimizer.solve.formulation import Columns, Formulation, Row, _Builder, formulate
 from optimizer.solve.gates import Gate
-from optimizer.solve.links import End, Link, consistent, link_quantities
+from optimizer.solve.line_easing import models_told, needs_of
+from optimizer.solve.links import End, Link, consistent, ends_of, link_quantities, taken
 from optimizer.solve.program import Program, Solution
 
 #: Reach rows and arc consistency are in the links already.
 _PLAIN = Switches(arc_consistency=False, reach_rows=False)
+#: By how much a row, scaled to 1, counts as broken; the solver's own tolerance is 1e-6.
+_BROKEN = 1.5e-6
 
 
 @dataclass
@@ -42,7 +45,8 @@ class _LinkBuilder(_Builder):
     def __init__(self, reduced: Reduced, switches: Switches, program: LinkProgram):
         super().__init__(reduced, switches)
         self.columns: LinkColumns = LinkColumns()
-        self._links, self._easing = program.links, program.easing
+        self._links, self._told = program.links, program.told
+        self._easing = program.easing
 
     def columns_for_choices(self) -> None:
         super().columns_for_choices()
@@ -69,16 +73,13 @@ class _LinkBuilder(_Builder):
 
     def route(self, number: int, line: LineRow) -> None:
         links = self._links[number]
-        for side, slot in (("end_a", line.slot_a), ("end_b", line.slot_b)):
+        sides = (("end_a", line.slot_a), ("end_b", line.slot_b))
+        for (side, slot), told in zip(sides, self._told[number], strict=True):
             at: dict[End, list[tuple[float, int]]] = {}
             for i, link in enumerate(links):
                 at.setdefault(getattr(link, side), []).append((1.0, self.columns.link[number, i]))
-            told = any(end[1] is not None for end in at)
-            for c in self.choices:
-                if self.problem.choice_slot[c] == slot:
-                    model = int(self.problem.choice_model[c]) if told else None
-                    end = (int(self.problem.choice_site[c]), model)
-                    at.setdefault(end, []).append((-1.0, self.columns.x[c]))
+            for c, end in ends_of(self.problem, slot, self.choices, told).items():
+                at.setdefault(end, []).append((-1.0, self.columns.x[c]))
             for end, terms in at.items():
                 self.add("line_end", (number, side, end), terms, "==", 0.0)
         for o in range(len(line.options)):
@@ -92,14 +93,12 @@ class _LinkBuilder(_Builder):
                 self.add("option", (number, o), terms, "==", 0.0)
 
     def line_limits(self, number: int, line: LineRow) -> None:
-        terms = [
-            (link.need, self.columns.link[number, i])
-            for i, link in enumerate(self._links[number])
-            if link.need > 0.0
-        ]
-        if terms:
-            terms.append((-1.0, self.columns.ease[self._easing.lines[number]]))
-            self.add("line_length", number, terms, "<=", 0.0)
+        needed: dict[int, list[tuple[float, int]]] = {}
+        for i, link in enumerate(self._links[number]):
+            for m, share in link.needs:
+                needed.setdefault(m, []).append((share, self.columns.link[number, i]))
+        for m, terms in needed.items():
+            self.add("line_limit", (number, m), [*terms, (-1.0, self.columns.ease[m])], "<=", 0.0)
 
     def cheapest_route(self, number: int, line: LineRow) -> None:
         """Nothing: every link is the route its line takes."""
@@ -122,9 +121,19 @@ class LinkProgram(Program):
         self.easing = easing
         self.eases: dict[int, float] = {}
         self._any_route: frozenset[int] = frozenset()
-        still, self.links = consistent(easing.problem, easing.most_of_lines())
-        n_lines = len(easing.problem.lines)
-        reduced = Reduced(easing.problem, still, ((),) * n_lines, (), {})
+        lines = easing.problem.lines
+        needs = [
+            needs_of(own, line.slack_m, easing.most)
+            for own, line in zip(easing.lines, lines, strict=True)
+        ]
+        self.told = [models_told(own) for own in easing.lines]
+        still, self.links = consistent(easing.problem, needs, self.told)
+        self._as_written = [taken(links, {}) for links in self.links]
+        self._lines_of: dict[int, list[int]] = {}
+        for number, own in enumerate(easing.lines):
+            for limit in own:
+                self._lines_of.setdefault(limit.number, []).append(number)
+        reduced = Reduced(easing.problem, still, ((),) * len(lines), (), {})
         super().__init__(reduced, objective, switches=_PLAIN, seed=seed, threads=threads)
 
     # -- states ----------------------------------------------------------------------------
@@ -144,19 +153,17 @@ class LinkProgram(Program):
         changed = {*self.eases, *eases} | self._any_route | any_route
         self.eases = {m: most for m, most in eases.items() if most > 0.0}
         self._any_route = any_route
-        for number, limit in enumerate(self.easing.lines):
-            if limit in changed:
-                self._open_links(number)
-        self.problem = self.easing.eased_problem(self.eases)
+        for number in {n for m in changed for n in self._lines_of.get(m, ())}:
+            self._open_links(number)
 
     def _open_links(self, number: int) -> None:
         columns = self.formulation.columns
         assert isinstance(columns, LinkColumns)
-        limit = self.easing.lines[number]
-        eased = self.eases.get(limit, 0.0)
-        for i, link in enumerate(self.links[number]):
-            taken = link.is_taken(eased) or (limit in self._any_route and link.need <= eased)
-            self.live.set_col_bounds(columns.link[number, i], 0.0, 1.0 if taken else 0.0)
+        links = self.links[number]
+        any_route = any(limit.number in self._any_route for limit in self.easing.lines[number])
+        for i, first in enumerate(taken(links, self.eases)):
+            is_open = first or (any_route and links[i].is_allowed(self.eases))
+            self.live.set_col_bounds(columns.link[number, i], 0.0, 1.0 if is_open else 0.0)
 
     def _written(self) -> None:
         self.live.never_restart()
@@ -169,17 +176,80 @@ class LinkProgram(Program):
 
     # -- reading ---------------------------------------------------------------------------
 
-    def _options(self, x: Array) -> tuple[int, ...]:
+    def read(self, x: Array) -> Solution:
+        """Read a solution as choices and routes, lines as the links they take."""
+        lines = list(self.easing.problem.lines)
         columns = self.formulation.columns
         assert isinstance(columns, LinkColumns)
-        options = [0] * len(self.problem.lines)
         for (number, i), column in columns.link.items():
             if x[column] > 0.5:
-                options[number] = self.links[number][i].option
-        return tuple(options)
+                link, line = self.links[number][i], lines[number]
+                # as if nothing but this link were allowed, which is how it was chosen
+                length = link.route.length_m + line.slack_m
+                case = LineCase(link.option, None, None, length, link.route.bend_rad)
+                lines[number] = replace(line, cases=(case,))
+        self.problem = replace(self.easing.problem, lines=tuple(lines))
+        return super().read(x)
+
+    def _options(self, x: Array) -> tuple[int, ...]:
+        return tuple(line.cases[0].option for line in self.problem.lines)
 
     def _astray(self, x: Array, solution: Solution) -> frozenset[int]:
         return frozenset()  # a link is the line's own route
+
+    def broken(self, x: Array) -> frozenset[int]:
+        """The limits, by number, that a solution does not meet as they are written.
+
+        A line on a route that only a longer limit allows breaks its limit; so does one that
+        takes a route other than the cheapest that fits.
+        """
+        found: set[int] = {
+            limit
+            for limit, columns, coefficients, upper in self._held
+            if float(x[columns] @ coefficients) > upper + _BROKEN
+        }
+        columns = self.formulation.columns
+        assert isinstance(columns, LinkColumns)
+        for (number, i), column in columns.link.items():
+            if x[column] > 0.5 and not self._as_written[number][i]:
+                link = self.links[number][i]
+                # a dearer route than need be is a sign that some limit of the line was away
+                own = [each.number for each in self.easing.lines[number]]
+                found.update([m for m, _ in link.needs] or self._any_route.intersection(own))
+        return frozenset(found)
+
+    def lines_of(self, limit: int) -> list[int]:
+        """The lines, by number, that a limit is about."""
+        return self._lines_of.get(limit, [])
+
+    def rows_of(self, limit: int) -> list[tuple[IntArray, Array, float]]:
+        """The rows of a limit as written: columns, coefficients, upper."""
+        return [(index, values, upper) for m, index, values, upper in self._held if m == limit]
+
+    def are_choices(self, index: IntArray) -> bool:
+        """Whether all columns are placements."""
+        names = self.formulation.names
+        return all(names[int(c)][0] == "x" for c in index)
+
+    def links_gained(self, limit: int) -> list[int]:
+        """Columns of the links that a line takes with its limit as eased now, but not as written."""
+        columns = self.formulation.columns
+        assert isinstance(columns, LinkColumns)
+        return [
+            columns.link[number, i]
+            for number in self._lines_of.get(limit, ())
+            for i, now in enumerate(taken(self.links[number], self.eases))
+            if now and not self._as_written[number][i]
+        ]
+
+    def barred_by(self, *columns: int) -> frozenset[int]:
+        """The limits, by number, that columns at 1 break with all others at 0."""
+        found = set()
+        for limit, index, coefficients, upper in self._held:
+            at = np.isin(index, columns)
+            if at.any() and float(coefficients[at].sum()) > upper + _BROKEN:
+                found.add(limit)
+        return frozenset(found)
 
     # -- writing ---------------------------------------------------------------------------
 
@@ -197,13 +267,21 @@ class LinkProgram(Program):
             if at is not None:
                 limit, coefficient = at
                 if coefficient is None:
-                    coefficient = -_most_over(formulation, row) / self.easing.most[limit]
+                    most = self.easing.most[limit]
+                    coefficient = -_most_over(formulation, row) / most if most > 0.0 else 0.0
                 row.columns.append(columns.ease[limit])
                 row.coefficients.append(coefficient)
         for gate in self.easing.gates:
             row_of = _gate_row(columns, gate)
             if row_of is not None:
                 formulation.rows.append(row_of)
+        limits = {column: m for m, column in columns.ease.items()}
+        self._held: list[tuple[int, IntArray, Array, float]] = []
+        for row in formulation.rows:
+            if row.columns and row.columns[-1] in limits:
+                index = np.array(row.columns[:-1], dtype=np.int64)
+                values = np.array(row.coefficients[:-1])
+                self._held.append((limits[row.columns[-1]], index, values, row.upper))
         return formulation
 
 

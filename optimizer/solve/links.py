@@ -7,9 +7,8 @@ not rows but the absence of links. That is what reasons and clashes are worked o
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,90 +17,112 @@ from optimizer.problem.arrays import Array, LineCase, LineRow, Problem
 from optimizer.problem.routing import TOLERANCE, Route
 from optimizer.solve.program import case_of
 
-#: What stands for "no easing will do" where a line's own limit leaves no length at all.
-HOPELESS = 1e3
-#: A place a line's end may be at: site, and model where the line's cases tell models apart.
+#: A place a line's end may be at: site, and model where the line's limits tell models apart.
 End = tuple[int, int | None]
+#: By how much limits must be eased: (number of the limit, share), only those that must.
+Needs = tuple[tuple[int, float], ...]
+#: Which limits a route of a line needs eased between two ends; None if no easing will do.
+NeedsOf = Callable[[int, End, End, Route], Needs | None]
 
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """A line bought as an option, between two ends, along a route.
-
-    `need` is the share by which the line's own limit must be eased for it, 0 as it stands;
-    `until` the share from which on a cheaper route is allowed, and taken instead.
-    """
+    """A line bought as an option, between two ends, along a route, with the easing it needs."""
 
     line: int
     option: int
     end_a: End
     end_b: End
     route: Route
-    need: float
-    until: float
+    needs: Needs = ()
 
-    def is_taken(self, eased: float) -> bool:
-        """Whether this is the route taken with the line's limit eased by a share."""
-        return self.need <= eased < self.until
+    @property
+    def group(self) -> tuple[int, End, End]:
+        """What the line's other routes there share; of a group the first allowed is taken."""
+        return (self.option, self.end_a, self.end_b)
+
+    def is_allowed(self, eases: Mapping[int, float]) -> bool:
+        """Whether the line's limits allow the route, eased as they are."""
+        return all(eases.get(m, 0.0) >= share for m, share in self.needs)
 
 
-def ends_of(problem: Problem, line: LineRow, slot: int, choices: Iterable[int]) -> list[End]:
-    """The ends that choices of a slot amount to for a line, in order."""
-    told = tells_models(line, slot)
-    return sorted(
-        {
-            (int(problem.choice_site[c]), int(problem.choice_model[c]) if told else None)
-            for c in choices
-        },
-        key=lambda end: (end[0], -1 if end[1] is None else end[1]),
+def taken(links: Sequence[Link], eases: Mapping[int, float]) -> list[bool]:
+    """Which links of one line are open to it: of each group the cheapest route allowed."""
+    settled = set()
+    found = []
+    for link in links:
+        first = link.group not in settled and link.is_allowed(eases)
+        if first:
+            settled.add(link.group)
+        found.append(first)
+    return found
+
+
+def tells_models(line: LineRow) -> tuple[bool, bool]:
+    """Whether the line's cases differ by the model at its first and at its second end."""
+    return (
+        any(case.model_a is not None for case in line.cases),
+        any(case.model_b is not None for case in line.cases),
     )
 
 
-def tells_models(line: LineRow, slot: int) -> bool:
-    """Whether the line's cases differ by the model at that slot."""
-    return any(
-        (case.model_a if slot == line.slot_a else case.model_b) is not None for case in line.cases
-    )
+def ends_of(problem: Problem, slot: int, choices: Iterable[int], told: bool) -> dict[int, End]:
+    """The end that each choice of a slot amounts to; models count if they are `told` apart."""
+    return {
+        int(c): (int(problem.choice_site[c]), int(problem.choice_model[c]) if told else None)
+        for c in choices
+        if problem.choice_slot[c] == slot
+    }
 
 
 def line_links(
-    problem: Problem, number: int, ends_a: Sequence[End], ends_b: Sequence[End], most: float
+    problem: Problem,
+    number: int,
+    ends_a: Iterable[End],
+    ends_b: Iterable[End],
+    needs_of: NeedsOf,
 ) -> list[Link]:
-    """The links of one line between given ends, its own limit eased by at most `most`."""
+    """The links of one line between given ends; routes of one group cheapest first."""
     line = problem.lines[number]
+    ends_b = list(ends_b)
     found = []
     for a in ends_a:
         for b in ends_b:
             for option in range(len(line.options)):
-                case = case_of(line, option, a[1] or 0, b[1] or 0)
-                if case is None:
-                    continue
-                until = inf
+                kept: list[dict[int, float]] = []
                 for route in problem.routes.routes(a[0], b[0]):
-                    need = easing_needed(line, case, route)
-                    if need < until and need <= most:
-                        found.append(Link(number, option, a, b, route, need, until))
-                        until = need
-                    if until == 0.0:
+                    needs = needs_of(option, a, b, route)
+                    if needs is None:
+                        continue
+                    shares = dict(needs)
+                    if any(_covers(shares, cheaper) for cheaper in kept):
+                        continue  # wherever this is allowed, a cheaper route is
+                    kept.append(shares)
+                    found.append(Link(number, option, a, b, route, needs))
+                    if not needs:
                         break
     return found
 
 
-def easing_needed(line: LineRow, case: LineCase, route: Route) -> float:
-    """The share by which length and bend limits must grow for a route; 0 if it fits."""
-    slack = line.slack_m if case.max_length_m < inf else 0.0
-    if case.max_length_m >= slack * (1 - TOLERANCE) and route.fits(
-        case.max_length_m - slack, case.max_bend_rad
-    ):
-        return 0.0
-    need = 0.0
-    for value, limit in (
-        (route.length_m + slack, case.max_length_m),
-        (route.bend_rad, case.max_bend_rad),
-    ):
-        if limit < inf and value > limit:
-            need = max(need, value / limit - 1.0 if limit > 0.0 else HOPELESS)
-    return min(need, HOPELESS)
+def _covers(shares: Mapping[int, float], cheaper: Mapping[int, float]) -> bool:
+    return all(shares.get(m, 0.0) >= share for m, share in cheaper.items())
+
+
+def as_written(line: LineRow) -> NeedsOf:
+    """Routes that fit the line's cases as they stand."""
+
+    def needs_of(option: int, a: End, b: End, route: Route) -> Needs | None:
+        case = case_of(line, option, a[1] or 0, b[1] or 0)
+        return () if case is not None and case_fits(line, case, route) else None
+
+    return needs_of
+
+
+def case_fits(line: LineRow, case: LineCase, route: Route) -> bool:
+    """Whether a route, with the line's service slack, keeps to a case's length and bend."""
+    if case.max_length_m < line.slack_m * (1 - TOLERANCE):
+        return False
+    return route.fits(case.max_length_m - line.slack_m, case.max_bend_rad)
 
 
 def link_quantities(problem: Problem, link: Link) -> Array:
@@ -116,50 +137,66 @@ def link_quantities(problem: Problem, link: Link) -> Array:
 
 
 def consistent(
-    problem: Problem, most: Sequence[float]
+    problem: Problem,
+    needs_of: Sequence[NeedsOf] | None = None,
+    told: Sequence[tuple[bool, bool]] | None = None,
 ) -> tuple[NDArray[np.bool_], tuple[tuple[Link, ...], ...]]:
     """Choices and links left when every place must be joined to some place of each linked part.
 
     Parameters
     ----------
-    most : per line, the share its own limit may be eased by
+    needs_of : per line, what its routes need; by default that they fit as the limits stand
+    told : per line, whether models are told apart at its ends; by default as its cases do
 
     Returns the mask of choices still open (n_c,) and every line's links. Nothing feasible is lost.
     """
+    lines = problem.lines
+    needs_of = [as_written(line) for line in lines] if needs_of is None else needs_of
+    told = [tells_models(line) for line in lines] if told is None else told
     still = np.ones(len(problem.choice_slot), dtype=bool)
-    links: list[list[Link]] = []
-    ends: list[tuple[list[tuple[End, int]], list[tuple[End, int]]]] = []
-    for number, line in enumerate(problem.lines):
-        sides = []
-        for slot in (line.slot_a, line.slot_b):
-            told = tells_models(line, slot)
-            sides.append(
-                [
-                    ((int(problem.choice_site[c]), int(problem.choice_model[c]) if told else None),
-                     int(c))
-                    for c in problem.choices_of(slot)
-                ]
-            )
-        ends.append((sides[0], sides[1]))
-        ends_a, ends_b = (
-            ends_of(problem, line, slot, problem.choices_of(slot))
-            for slot in (line.slot_a, line.slot_b)
+    sides, links = [], []
+    for number, line in enumerate(lines):
+        a, b = (
+            ends_of(problem, slot, problem.choices_of(slot).tolist(), apart)
+            for slot, apart in zip((line.slot_a, line.slot_b), told[number], strict=True)
         )
-        links.append(line_links(problem, number, ends_a, ends_b, most[number]))
+        sides.append((a, b))
+        links.append(
+            line_links(
+                problem, number, dict.fromkeys(a.values()), dict.fromkeys(b.values()),
+                needs_of[number],
+            )
+        )  # fmt: skip
     changed = True
     while changed:
         changed = False
-        for number, (side_a, side_b) in enumerate(ends):
-            open_a = {end for end, c in side_a if still[c]}
-            open_b = {end for end, c in side_b if still[c]}
+        for number, (side_a, side_b) in enumerate(sides):
+            open_a = {end for c, end in side_a.items() if still[c]}
+            open_b = {end for c, end in side_b.items() if still[c]}
             links[number] = [
                 link for link in links[number] if link.end_a in open_a and link.end_b in open_b
             ]
             joined_a = {link.end_a for link in links[number]}
             joined_b = {link.end_b for link in links[number]}
             for side, joined in ((side_a, joined_a), (side_b, joined_b)):
-                for end, c in side:
+                for c, end in side.items():
                     if still[c] and end not in joined:
                         still[c] = False
                         changed = True
     return still, tuple(tuple(each) for each in links)
+
+
+__all__ = [
+    "End",
+    "Link",
+    "Needs",
+    "NeedsOf",
+    "as_written",
+    "case_fits",
+    "consistent",
+    "ends_of",
+    "line_links",
+    "link_quantities",
+    "taken",
+    "tells_models",
+]

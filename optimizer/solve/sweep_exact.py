@@ -40,6 +40,9 @@ EQUAL = 2e-9
 FINEST = 1e-9
 #: A moving row counts as kept to this (of rows scaled to 1): ten times the solver's own.
 KEPT = 1e-8
+#: Past the point where a layout breaks a row, the search goes on where it breaks it by this, so
+#: that layouts breaking it at the same point do not each win a sliver.
+PAST = 1e-7
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,6 +132,17 @@ class SweptProgram(Program):
         bought = [j for j in columns.g.values() if winner.x[j] > 0.5]
         return np.array([*chosen, *bought])
 
+    def start_from(self, winner: Winner) -> None:
+        """Offer a layout that is allowed as the first solution to beat."""
+        x, columns = winner.x.copy(), self.formulation.columns
+        if len(x) != len(self.formulation.names):
+            return
+        if columns.w is not None and columns.load is not None:
+            assert self._curved is not None and self._curved.curve is not None
+            x[columns.load] = self.family.trunk_kg(x, self._s)
+            x[columns.w] = self._curved.curve(x[columns.load])
+        self.live.set_start(x)
+
     def straightened(self, x: Array, solution: Solution) -> Array:
         """The vector with every line on its own route."""
         columns = self.formulation.columns.f
@@ -191,6 +205,7 @@ class ExactSweep:
         self.program = SweptProgram(family, seed, threads)
         self._deadline, self._on_solve = deadline, on_solve
         self._known: dict[tuple[object, ...], Winner] = {}
+        self._since: float | None = None
         self.stretches: list[Stretch] = []
         self.solves = 0
         self.seconds = 0.0
@@ -218,11 +233,13 @@ class ExactSweep:
             if first > last:
                 self._again(winner, a, b, low, high, cut)
                 continue
-            if first > a + FINEST:
-                self._again(winner, a, first - FINEST, low, high, cut)
-            self._prove(winner, max(a, first - FINEST), min(b, last + FINEST))
-            if last < b - FINEST:
-                self._again(winner, last + FINEST, b, low, high, cut)
+            before, after = self._allowed(winner, a, b, PAST)
+            if before > a:
+                self._again(winner, a, before, low, high, cut)
+            self._prove(winner, first, last)
+            if after < b:
+                self._since = last
+                self._again(winner, after, b, low, high, cut)
 
     def _again(
         self, winner: Winner, a: float, b: float, low: float, high: float, cut: list[Winner]
@@ -236,21 +253,24 @@ class ExactSweep:
         for start, end in parts:
             self._cover(start, end, [*cut, winner])
 
-    def _allowed(self, winner: Winner, a: float, b: float) -> tuple[float, float]:
-        """Where between a and b a layout meets the moving rows; first > last: nowhere."""
+    def _allowed(
+        self, winner: Winner, a: float, b: float, past: float = 0.0
+    ) -> tuple[float, float]:
+        """Where between a and b a layout meets the moving rows; first > last: nowhere.
+
+        With `past`, where it oversteps none by more than that.
+        """
         first, last = a, b
         for row in self.family.rows:
-            at_a, at_b = row.excess(winner.x, a), row.excess(winner.x, b)
+            at_a, at_b = row.excess(winner.x, a) - past, row.excess(winner.x, b) - past
             if at_a <= KEPT and at_b <= KEPT:
                 continue
             if at_a > KEPT and at_b > KEPT:
                 return b, a
             # the limit itself, not the tolerance, is where the layout changes
-            turn = (
-                a + (b - a) * at_a / (at_a - at_b)
-                if at_a * at_b < 0.0
-                else (a if at_a <= KEPT else b)
-            )
+            turn = a if at_a <= KEPT else b
+            if at_a * at_b < 0.0:
+                turn = a + (b - a) * at_a / (at_a - at_b)
             if at_a > KEPT:
                 first = max(first, turn)
             else:
@@ -258,17 +278,28 @@ class ExactSweep:
         return first, last
 
     def _prove(self, winner: Winner | None, a: float, b: float) -> None:
-        """Note that a layout is best from a to b, joining it to the stretch before."""
-        if self.stretches:
-            before = self.stretches[-1]
-            same = (before.winner is None) == (winner is None) and (
-                winner is None or before.winner is None or before.winner.key == winner.key
-            )
-            if same or b - a < FINEST:
-                self.stretches[-1] = Stretch(before.winner, before.low, max(b, before.high))
-                return
-            a = before.high
-        self.stretches.append(Stretch(winner, a, b))
+        """Note that a layout is best from a to b, joining it to an equal stretch before."""
+        # what follows a layout that a limit ends follows it from the limit on
+        a, self._since = a if self._since is None else self._since, None
+        if not self.stretches:
+            self.stretches.append(Stretch(winner, a, b))
+            return
+        before = self.stretches.pop()
+        if b - a < FINEST or self._serves(before.winner, winner, a, b):
+            self.stretches.append(Stretch(before.winner, before.low, b))
+        elif self._serves(winner, before.winner, before.low, before.high):
+            self.stretches.append(Stretch(winner, before.low, b))
+        else:
+            self.stretches += [Stretch(before.winner, before.low, a), Stretch(winner, a, b)]
+
+    def _serves(self, one: Winner | None, other: Winner | None, a: float, b: float) -> bool:
+        """Whether a layout is as good from a to b as the one that is best there, and allowed."""
+        if one is None or other is None:
+            return one is other
+        if one.key == other.key:
+            return True
+        allowed = all(row.excess(one.x, s) <= KEPT for row in self.family.rows for s in (a, b))
+        return allowed and self._level(one, other, a) and self._level(one, other, b)
 
     # -- one range, rows fixed ---------------------------------------------------------------
 
@@ -280,7 +311,7 @@ class ExactSweep:
         first = self._best(low, span, cut)
         if first is None:
             return [(None, low, high)]
-        last = self._best(high, span, cut)
+        last = self._best(high, span, cut, first)
         assert last is not None
         return self._between(first, low, last, high, span, cut)
 
@@ -295,14 +326,14 @@ class ExactSweep:
     ) -> list[tuple[Winner | None, float, float]]:
         if first.key == last.key or self._level(first, last, high):
             return [(first, low, high)]
-        if self._level(first, last, low):
+        if self._level(last, first, low):
             return [(last, low, high)]
         at = self._crossing(first, last, low, high)
         if at - low < FINEST:
             return [(last, low, high)]
         if high - at < FINEST:
             return [(first, low, high)]
-        middle = self._best(at, span, cut)
+        middle = self._best(at, span, cut, first)
         assert middle is not None
         if middle.key in (first.key, last.key) or self._level(first, middle, at):
             return [(first, low, at), (last, at, high)]
@@ -329,11 +360,15 @@ class ExactSweep:
 
         return float(brentq(ahead, low, high, xtol=1e-13, rtol=1e-13))
 
-    def _best(self, s: float, span: tuple[float, float], cut: list[Winner]) -> Winner | None:
+    def _best(
+        self, s: float, span: tuple[float, float], cut: list[Winner], start: Winner | None = None
+    ) -> Winner | None:
         left = inf if self._deadline == inf else self._deadline - time.perf_counter()
         if left <= 0.0:
             raise SearchStoppedError("time_limit")
         self.program.turn(s, *span, cut)
+        if start is not None:
+            self.program.start_from(start)
         try:
             outcome, solution = self.program.solve(gap=0.0, time_limit_s=left)
         except SolveInterrupted:

@@ -29,7 +29,6 @@ from optimizer.problem.quantities import INDEX, MASS
 from optimizer.solve.formulation import RowKey
 from optimizer.solve.sweep_dial import Dial
 from optimizer.solve.sweep_sample import (
-    CAPACITIES,
     NotSteadyError,
     Sample,
     alike,
@@ -43,8 +42,6 @@ from optimizer.study.model import TRUNK
 
 #: Relative error up to which a number counts as moving evenly.
 EVEN = 1e-9
-#: Groups of rows that may move with the number; each only forbids (<=).
-MOVABLE = ("limit", *CAPACITIES)
 #: Where between the two samples the program is built to see whether it moves evenly.
 PROBES = (0.381966, 0.8125)
 TRUNK_LOAD = INDEX[MASS[TRUNK]]
@@ -226,11 +223,17 @@ def _moving_rows(
         group = base.rows[r][0]
         if group == "trunk_load":
             load = _even_row(samples, shares, r)
-        elif group in MOVABLE and base.matrix.row_lower[r] == -np.inf:
+        elif _only_forbids(base, r):
             rows.append(_even_row(samples, shares, r))
         else:
             raise NotSteadyError(f"it moves what is said of {group.replace('_', ' ')}")
     return rows, load
+
+
+def _only_forbids(base: Sample, r: int) -> bool:
+    """Whether a row is an upper bound on columns that are 0 or 1."""
+    index, _ = base.row(r)
+    return base.matrix.row_lower[r] == -np.inf and bool(base.matrix.integer[index].all())
 
 
 def _moves(samples: Sequence[Sample], r: int) -> bool:

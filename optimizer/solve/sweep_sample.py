@@ -16,8 +16,6 @@ from optimizer.solve.highs import Matrix
 from optimizer.solve.program import compile_matrix
 from optimizer.solve.sweep_dial import Dial
 
-#: Capacities that rule a place out by themselves but are rows of the program as well.
-CAPACITIES = ("site_mass", "site_volume")
 #: How often the distance to the other sample is halved before giving up.
 HALVINGS = 10
 #: Loads at which curves are compared [kg].
@@ -119,6 +117,9 @@ def two_samples(dial: Dial, low: float, high: float) -> tuple[Sample, Sample]:
             if nearer is not None and alike(base, nearer):
                 same_barred(base, nearer)
                 return base, nearer
+    placed = [None if s is None else {key for key in s.columns if key[0] == "x"} for s in ends]
+    if placed[0] == placed[1]:
+        raise NotSteadyError("it changes the ways that lines run")
     raise NotSteadyError("it changes what may go where, other than by mass or volume")
 
 
@@ -129,10 +130,11 @@ def _more_choices(base: Sample, other: Sample) -> bool:
 
 
 def same_barred(a: Sample, b: Sample) -> None:
-    """Require that places ruled out at one sample only are so by a capacity."""
+    """Require that places ruled out at one sample only are so by a capacity, a row as well."""
+    capacities = {cap.kind for s in (a, b) for cap in s.problem.caps}
 
     def barred(s: Sample) -> set[tuple[int, int, int]]:
-        return {(e.slot, e.model, e.site) for e in s.problem.exclusions if e.kind not in CAPACITIES}
+        return {(e.slot, e.model, e.site) for e in s.problem.exclusions if e.kind not in capacities}
 
     if barred(a) != barred(b):
         raise NotSteadyError("it changes what may go where, other than by mass or volume")

@@ -7,14 +7,15 @@ part is allowed at is a decision, not a limit.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from math import ceil, floor, inf, log10
 
 from optimizer.errors import Origin
 from optimizer.study.limits import LIMIT_FLAGS, LIMIT_KEYS, PARAMETERS
-from optimizer.study.model import Line, PartModel, Study
-from optimizer.study.units import CM3_PER_M3, G_PER_KG, MM_PER_M
+from optimizer.study.model import LineOption, PartModel, Study
+from optimizer.study.physics_columns import MS_PER_S, PA_PER_KPA
+from optimizer.study.units import CM3_PER_M3, G_PER_KG, MM_PER_M, PERCENT
 
 #: Kinds of a site's capacities -> attribute of `Site`, column, unit, units per SI unit.
 SITE_LIMITS: dict[str, tuple[str, str, str, float]] = {
@@ -23,11 +24,27 @@ SITE_LIMITS: dict[str, tuple[str, str, str, float]] = {
     "site_thickness": ("max_thickness_m", "max_thickness_mm", "mm", MM_PER_M),
 }
 LINE = "line_length"
+#: Kinds of what is asked of a line -> attribute of `LinePhysics`, column, unit, units per SI unit,
+#: whether a lower value is the looser one.
+LINE_BUDGETS: dict[str, tuple[str, str, str, float, bool]] = {
+    "fill_time": ("response_s", "response_ms", "ms", MS_PER_S, False),
+    "vent_time": ("vent_s", "vent_ms", "ms", MS_PER_S, False),
+    "pressure_drop": ("max_drop_pa", "max_drop_kpa", "kPa", 1.0 / PA_PER_KPA, False),
+    "voltage_drop": ("max_drop_share", "max_drop_pct", "%", PERCENT, False),
+    "cable_loss": ("min_efficiency", "min_efficiency_pct", "%", PERCENT, True),
+}
+#: Column, unit, units per SI unit and whether lower is looser, of all kinds of line limits.
+LINE_COLUMNS: dict[str, tuple[str, str, float, bool]] = {
+    LINE: ("max_length_mm", "mm", MM_PER_M, False),
+    **{kind: budget[1:] for kind, budget in LINE_BUDGETS.items()},
+}
+#: All kinds of limits that keep a line short or straight.
+LINE_LIMITS: tuple[str, ...] = (LINE, *LINE_BUDGETS)
 NEEDS = "needs"
 #: Entries of `[limits]` that keep no layout out: figures for others, and what only costs comfort.
 SOFT: frozenset[str] = PARAMETERS | {"belt_soft", "protrusion_soft"}
 #: What a designer would rather read of, first: their own limits and rules, then the garment's.
-_ORDER = ("limit", "rule", LINE, *SITE_LIMITS, NEEDS)
+_ORDER = ("limit", "rule", *LINE_LIMITS, *SITE_LIMITS, NEEDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +54,7 @@ class StudyLimit:
     `subject` is a site, "part:word" for a need, a line, the subject of an entry of `[limits]`, or
     the two parts of a rule. `value` is in SI, None where a limit is met or not and there is no
     amount to change. `falls` marks a limit that is eased by lowering it (a least distance), `whole`
-    one that counts, `computed` a line's that nobody typed. `number` is the place of an entry among the study's limits or rules, else -1.
+    one that counts. `number` is the place of an entry among the study's limits or rules, else -1.
     """
 
     kind: str
@@ -49,7 +66,6 @@ class StudyLimit:
     number: int = -1
     falls: bool = False
     whole: bool = False
-    computed: bool = False
 
     @property
     def family(self) -> str:
@@ -121,13 +137,34 @@ def _rules(study: Study) -> list[StudyLimit]:
 def _lines(study: Study) -> list[StudyLimit]:
     found = []
     for line in study.lines:
-        limited = [option for option in line.options if option.max_length_m < inf]
-        if limited:
-            longest = max(limited, key=lambda option: option.max_length_m)
-            origin = _at(longest.origin, "max_length_mm")
-            value = longest.max_length_m
-            found.append(StudyLimit(LINE, line.name, value, "mm", MM_PER_M, origin))
+        for kind in LINE_LIMITS:
+            column, unit, scale, falls = LINE_COLUMNS[kind]
+            values = {o.name: value for o in line.options if (value := budget(o, kind)) is not None}
+            if values:
+                loosest = (min if falls else max)(values, key=lambda name: values[name])
+                option = next(o for o in line.options if o.name == loosest)
+                origin = _at(option.origin, column)
+                value = values[loosest]
+                found.append(
+                    StudyLimit(kind, line.name, value, unit, scale, origin, falls=falls)
+                )
     return found
+
+
+def budget(option: LineOption, kind: str) -> float | None:
+    """What a line's option may come to in one kind of limit [SI]; None for no limit."""
+    if kind == LINE:
+        return None if option.max_length_m == inf else option.max_length_m
+    value: float | None = getattr(option.physics, LINE_BUDGETS[kind][0])
+    return value
+
+
+def with_budget(option: LineOption, kind: str, value: float | None) -> LineOption:
+    """The option with another limit of one kind; None for no limit."""
+    if kind == LINE:
+        return replace(option, max_length_m=inf if value is None else value)
+    physics = replace(option.physics, **{LINE_BUDGETS[kind][0]: value})
+    return replace(option, physics=physics)
 
 
 def _sites(study: Study) -> list[StudyLimit]:
@@ -161,8 +198,8 @@ def with_value(
 
     Parameters
     ----------
-    options : of a line, the options whose longest length becomes `value`; by default all that
-        are shorter
+    options : of a line, the options whose limit becomes `value`; by default all whose limit is
+        tighter
     """
     if limit.family == "limit":
         specs = list(study.limits)
@@ -178,15 +215,17 @@ def with_value(
         else:
             rules[limit.number] = replace(rules[limit.number], distance_m=value)
         return replace(study, rules=tuple(rules))
-    if limit.kind == LINE:
-        longest = inf if value is None else value
-        return replace(
-            study,
-            lines=tuple(
-                _with_length(line, longest, set(options)) if line.name == limit.subject else line
-                for line in study.lines
-            ),
-        )
+    if limit.kind in LINE_LIMITS:
+        named = set(options)
+
+        def loosened(option: LineOption) -> LineOption:
+            own = budget(option, limit.kind)
+            if own is None or (named and option.name not in named):
+                return option
+            looser = value if value is None else (min if limit.falls else max)(own, value)
+            return with_budget(option, limit.kind, looser)
+
+        return _with_options(study, limit.subject, loosened)
     if limit.kind == NEEDS:
         part_name, word = limit.subject.split(":", 1)
         return replace(
@@ -210,14 +249,16 @@ def with_value(
     )
 
 
-def _with_length(line: Line, longest: float, options: set[str]) -> Line:
+def _with_options(
+    study: Study, line_name: str, change: Callable[[LineOption], LineOption]
+) -> Study:
     return replace(
-        line,
-        options=tuple(
-            replace(option, max_length_m=max(option.max_length_m, longest))
-            if not options or option.name in options
-            else option
-            for option in line.options
+        study,
+        lines=tuple(
+            replace(line, options=tuple(change(option) for option in line.options))
+            if line.name == line_name
+            else line
+            for line in study.lines
         ),
     )
 
@@ -229,24 +270,18 @@ def _without_need(model: PartModel, word: str) -> PartModel:
 def eased(study: Study, limit: StudyLimit, share: float) -> Study:
     """The study with one limit loosened by a share of itself; dropped if it has no amount.
 
-    Every option of a line is loosened by the share of its own longest length.
+    Every option of a line is loosened by the share of its own limit.
     """
-    if limit.kind == LINE:
-        return replace(
-            study,
-            lines=tuple(
-                replace(
-                    line,
-                    options=tuple(
-                        replace(o, max_length_m=o.max_length_m * (1.0 + share))
-                        for o in line.options
-                    ),
-                )
-                if line.name == limit.subject
-                else line
-                for line in study.lines
-            ),
-        )
+    if limit.kind in LINE_LIMITS:
+
+        def loosened(option: LineOption) -> LineOption:
+            own = budget(option, limit.kind)
+            if own is None:
+                return option
+            factor = 1.0 - share if limit.falls else 1.0 + share
+            return with_budget(option, limit.kind, own * factor)
+
+        return _with_options(study, limit.subject, loosened)
     return with_value(study, limit, limit.eased(share))
 
 
@@ -276,12 +311,16 @@ def rounded_up(limit: StudyLimit, value: float, digits: int = 4) -> float:
 
 __all__ = [
     "LINE",
+    "LINE_BUDGETS",
+    "LINE_LIMITS",
     "NEEDS",
     "SITE_LIMITS",
     "StudyLimit",
+    "budget",
     "eased",
     "rounded_up",
     "study_limits",
+    "with_budget",
     "with_value",
     "without",
 ]

@@ -77,6 +77,8 @@ class Spread:
     correlation: float = CORRELATION
     part_tolerance: float = PART_TOLERANCE
     ranges: Ranges = Ranges()
+    walking: bool = True
+    """Whether the wearer's net walking power is uncertain, by the walking model's own spread."""
 
     def __post_init__(self) -> None:
         flaws = []
@@ -142,7 +144,7 @@ def make_spread(
     mixed: bool = True,
     part_tolerance: float = PART_TOLERANCE,
     correlation: float = CORRELATION,
-    ranges: Ranges = Ranges(),  # noqa: B008 - frozen
+    ranges: Ranges = Ranges(),
 ) -> Spread:
     """The spread of a study: published, mixed over the published models unless said otherwise.
 
@@ -194,4 +196,5 @@ def without_spread(spread: Spread) -> Spread:
         spread,
         uncertain=tuple(replace(u, sd=0.0) for u in spread.uncertain),
         part_tolerance=0.0,
+        walking=False,
     )

@@ -4,8 +4,9 @@ Documents
 ---------
 Every document starts with "schema", its kind and version: "limbtrim.ranking/1" (`place`),
 "limbtrim.infeasible/1" (`place` when nothing fits), "limbtrim.assessment/1" (`weigh`),
-"limbtrim.study/1" (`check`), "limbtrim.models/1" (`models`), "limbtrim.written/1" (`new`). A key
-may be added within a version; one that goes or changes its meaning makes a new version. The JSON
+"limbtrim.study/1" (`check`), "limbtrim.models/1" (`models`), "limbtrim.written/1" (`new`),
+"limbtrim.line/1" (`line`). A key may be added within a version; one that goes or changes its
+meaning makes a new version. The JSON
 Schema of the first three is `optimizer/data/schema_ranking.json`.
 
 ranking
@@ -26,6 +27,8 @@ layout
     "discomfort"; "balance": where the load lies, forward, up, to the right ("trunk_*": of the
     trunk's load from the hips' middle, "shift_*": of the body's centre of mass), "belt_kg",
     "donning_steps"; "ballast" by site; "parts" vest first; "lines" with "route", site to site; "limits"; "warnings".
+    "air" (null: no chamber is filled) is what walking takes in air, pump and battery; flows are
+    ANR; "joint_crossings" counts lines across each joint; "line_notes" are sentences.
 part
     "distance_m" is sagittal, from the hip's axis; "swing_inertia_kg_m2" is added about the hip.
 line

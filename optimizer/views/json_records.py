@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
 from typing import Any
 
 from optimizer.assess.result import (
@@ -15,6 +16,7 @@ from optimizer.assess.result import (
 from optimizer.errors import Origin
 from optimizer.study.model import Study
 from optimizer.views.differences import differences
+from optimizer.views.line_physics import air_document
 from optimizer.views.wear import balance_document
 
 Document = dict[str, Any]
@@ -22,7 +24,8 @@ Document = dict[str, Any]
 
 def origin_record(origin: Origin) -> Document:
     """Where a value was written."""
-    return {"file": origin.file, "row": origin.row, "column": origin.column}
+    # the name alone: where the files lie differs between machines, the answer must not
+    return {"file": PurePath(origin.file).name, "row": origin.row, "column": origin.column}
 
 
 def study_record(study: Study) -> Document:
@@ -115,6 +118,9 @@ def layout_record(found: Assessment, proof: Proof) -> Document:
         "discomfort": found.discomfort,
         "balance": None if found.balance is None else balance_document(found.balance),
         "ballast": [{"site": b.site, "mass_kg": b.mass_kg} for b in found.layout.ballast],
+        "air": None if found.air is None else air_document(found.air),
+        "joint_crossings": found.joint_crossings,
+        "line_notes": list(found.line_notes),
         "parts": [_part(p, measured_mass.get(p.unit)) for p in found.parts],
         "lines": [_line(n, measured_length.get(n.line)) for n in found.lines],
         "limits": [_limit(m) for m in found.limits],

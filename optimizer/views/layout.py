@@ -9,6 +9,7 @@ from rich.text import Text
 
 from optimizer.assess.result import Assessment, LineReport, PartReport
 from optimizer.study.model import Study
+from optimizer.views.line_physics import line_physics_view
 from optimizer.views.quantity import column, grams, number
 from optimizer.views.routes import route_words
 from optimizer.views.table import Bar, Cell, Column, is_wide, section, table
@@ -28,6 +29,8 @@ def layout_view(study: Study, assessment: Assessment, console: Console, title: s
     ]
     if assessment.lines:
         parts.insert(1, lines_section(assessment.lines, wide))
+        physics = line_physics_view(assessment, wide)
+        parts += [] if physics is None else [physics]
     return Group(*parts)
 
 
@@ -191,8 +194,6 @@ def lines_section(lines: tuple[LineReport, ...], wide: bool) -> Group:
         for caution in line.cautions:
             passing.setdefault(caution, []).append(line.line)
     remarks = [f"{listing(names)}: {caution}" for caution, names in passing.items()]
-    if wide:
-        remarks += [f"{line.line}: {figures_words(line)}" for line in lines if line.physics]
     return section("Lines", table(columns, rows), *bullets(remarks))
 
 
@@ -204,16 +205,3 @@ def _option(line: LineReport, wide: bool) -> str:
     if line.size and line.size != line.option and wide:
         return f"{line.option} ({line.size})"
     return line.option
-
-
-def figures_words(line: LineReport) -> str:
-    """Further figures of a line with the unit their name ends in: "fill 96.0 ms"."""
-    phrases = []
-    for name, value in line.physics.items():
-        *words, unit = name.split("_")
-        if words and len(unit) <= 4:
-            shown_unit = {"pct": "%", "frac": ""}.get(unit, unit)
-            phrases.append(f"{' '.join(words)} {value:.3g} {shown_unit}".rstrip())
-        else:
-            phrases.append(f"{name.replace('_', ' ')} {value:.3g}")
-    return ", ".join(phrases)

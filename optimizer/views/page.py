@@ -8,6 +8,7 @@ from rich.text import Text
 from optimizer.assess.dynamics import SwingReport
 from optimizer.assess.result import Assessment, Infeasible, Ranking
 from optimizer.study.model import Study
+from optimizer.views.bars import segment_bars
 from optimizer.views.cautions import cautions_view, warnings_view
 from optimizer.views.header import solved_line
 from optimizer.views.infeasible import infeasible_view
@@ -25,11 +26,12 @@ def ranking_page(
     console: Console,
     asked_for: int | None = None,
     swing: SwingReport | None = None,
+    sketch: Group | None = None,
 ) -> Group:
     """The answer of `place`: the ranked list, then the best layout in full.
 
     `asked_for` is how many layouts were wanted, None for as many as there are in the ranking;
-    `swing` is the best layout's.
+    `swing` and `sketch` are the best layout's.
     """
     best = ranking.layouts[0].assessment
     title = "Rank 1, part by part" if len(ranking.layouts) > 1 else "Part by part"
@@ -38,7 +40,9 @@ def ranking_page(
         solved_line(study),
         Text(""),
         ranking_view(ranking, console, asked_for),
+        sketch,
         layout_view(study, best, console, title),
+        segment_bars(best),
         wear_view(best.balance, swing, ranking.counterweight),
         limits_view(best, console),
         warnings_view(study.warnings, ranking.warnings, warnings),
@@ -66,6 +70,7 @@ def assessment_page(
     console: Console,
     assumed: tuple[str, ...] = (),
     swing: SwingReport | None = None,
+    sketch: Group | None = None,
 ) -> Group:
     """The answer of `weigh`: one given layout in full, with what was assumed of it."""
     verdict = "" if assessment.feasible else ", but it breaks a limit (see Limits)"
@@ -78,7 +83,9 @@ def assessment_page(
             "head",
         ),
         Text(""),
+        sketch,
         layout_view(study, assessment, console, "Part by part"),
+        segment_bars(assessment),
         wear_view(assessment.balance, swing),
         limits_view(assessment, console),
         warnings_view(assumed, study.warnings, assessment.warnings),

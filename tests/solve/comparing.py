@@ -3,12 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
+from itertools import count
 
 from optimizer.assess.result import Infeasible, Layout, Ranking
+from optimizer.setting import build_setting
 from optimizer.study.model import Study
-from tests.solve.oracle import TIED, identity_of
+from tests.instances import random_study
+from tests.solve.oracle import TIED, Enumeration, identity_of
 
 Answer = Ranking | Infeasible
+
+
+@cache
+def answerable(n: int, start: int) -> tuple[Study, ...]:
+    """The first random studies from a seed on that have at least five layouts."""
+    found: list[Study] = []
+    for seed in count(start):
+        study = random_study(seed)
+        if len(Enumeration(build_setting(study)).scores) >= 5:
+            found.append(study)
+        if len(found) == n:
+            break
+    return tuple(found)
 
 
 def scores(answer: Answer) -> list[float]:
@@ -41,8 +58,8 @@ def assert_same_answer(
     if isinstance(one, Infeasible) or isinstance(other, Infeasible):
         return
     assert one.exhausted == other.exhausted
-    for i, (a, b) in enumerate(zip(one.layouts, other.layouts, strict=True)):
+    for i, (here, entry) in enumerate(zip(one.layouts, other.layouts, strict=True)):
         alone = all(abs(mine[i] - s) > 2e-6 * max(1.0, s) for j, s in enumerate(mine) if j != i)
         if alone and (i + 1 < len(mine) or one.exhausted):
-            there = renamed(b.assessment.layout)
-            assert identity_of(study, a.assessment.layout) == identity_of(study, there)
+            there = renamed(entry.assessment.layout)
+            assert identity_of(study, here.assessment.layout) == identity_of(study, there)

@@ -295,7 +295,7 @@ class Ledger:
         sites = self.study.sites
         self.holders = np.array([s.holder_mass_kg * self.scale.site(s) for s in sites])
         self.uneasy = np.array([10.0 - (10.0 if s.comfort is None else s.comfort) for s in sites])
-        self._pair_tables: dict[tuple[str, str], tuple[Mask, Vector]] = {}
+        self._pair_tables: dict[tuple[object, ...], tuple[Mask, Vector]] = {}
 
     def part_tallies(self, unit: Unit) -> Vector:
         """What each choice of a unit adds, (n_choices, WIDTH)."""
@@ -307,15 +307,26 @@ class Ledger:
         ]
         return np.array(each).reshape(-1, WIDTH)
 
-    def way(self, line: Line, option: LineOption, s: int, t: int) -> Way | None:
-        """The route of a line bought as an option between two sites; None out of reach."""
-        if line.slack_m > option.max_length_m * (1 + CLEAR):
-            return None
-        return self.routes.best(s, t, option.max_length_m - line.slack_m)
+    def reach(
+        self, line: Line, option: LineOption, model_a: int, model_b: int
+    ) -> tuple[float, float]:
+        """Longest length [m] and most bend [rad] of a line, given its ends' models (numbers)."""
+        return option.max_length_m, np.inf
 
-    def pairs(self, line: Line, option: LineOption) -> tuple[Mask, Vector]:
+    def way(
+        self, line: Line, option: LineOption, s: int, t: int, models: tuple[int, int] = (0, 0)
+    ) -> Way | None:
+        """The route of a line bought as an option between two sites; None out of reach."""
+        longest, most_bend = self.reach(line, option, *models)
+        if line.slack_m > longest * (1 + CLEAR):
+            return None
+        return self.routes.best(s, t, longest - line.slack_m, most_bend)
+
+    def pairs(
+        self, line: Line, option: LineOption, models: tuple[int, int] = (0, 0)
+    ) -> tuple[Mask, Vector]:
         """Which site pairs an option reaches, and what the line then adds (n_s, n_s, WIDTH)."""
-        key = (line.name, option.name)
+        key = (line.name, option.name, *self.reach(line, option, *models))
         known = self._pair_tables
         if key not in known:
             n = len(self.study.sites)
@@ -323,12 +334,17 @@ class Ledger:
             each = [self.scale.site(site) for site in self.study.sites]
             end_kg = 0.5 * line.slack_m * option.mass_kg_per_m + option.end_mass_kg
             for s, t in product(range(n), repeat=2):
-                way = self.way(line, option, s, t)
+                way = self.way(line, option, s, t, models)
                 if way is not None:
                     reached[s, t] = True
                     tally[s, t] = option.mass_kg_per_m * way.tally + end_kg * (each[s] + each[t])
             known[key] = (reached, tally)
         return known[key]
+
+    def models(self, drawn: Drawn) -> list[tuple[int, int]]:
+        """Every pair of models that a line's ends may be."""
+        a, b = (self.units[u].part.models for u in (drawn.a, drawn.b))
+        return list(product(range(len(a)), range(len(b))))
 
 
 class Enumeration(Ledger):
@@ -363,10 +379,11 @@ class Enumeration(Ledger):
         options = np.zeros((len(chosen), 0), dtype=np.int64)
         for drawn in self.lines:
             grown = []
-            for o, option in enumerate(drawn.line.options):
-                reached, per_pair = self.pairs(drawn.line, option)
-                a, b = sites[row, drawn.a], sites[row, drawn.b]
-                ok = np.flatnonzero(reached[a, b])
+            a, b = sites[row, drawn.a], sites[row, drawn.b]
+            model_a, model_b = (self._models(chosen, u)[row] for u in (drawn.a, drawn.b))
+            for (o, option), (k, m) in product(enumerate(drawn.line.options), self.models(drawn)):
+                reached, per_pair = self.pairs(drawn.line, option, (k, m))
+                ok = np.flatnonzero(reached[a, b] & (model_a == k) & (model_b == m))
                 bought = np.column_stack([options[ok], np.full(len(ok), o)])
                 grown.append((row[ok], bought, tally[ok] + per_pair[a[ok], b[ok]]))
             row, options, tally = (np.concatenate(columns) for columns in zip(*grown, strict=True))
@@ -385,6 +402,9 @@ class Enumeration(Ledger):
                 for u, unit in enumerate(self.units[: chosen.shape[1]])
             ]
         ).reshape(chosen.shape)
+
+    def _models(self, chosen: Ints, u: int) -> Ints:
+        return np.array([k for k, _ in self.units[u].choices], dtype=np.int64)[chosen[:, u]]
 
     def _fits_so_far(self, chosen: Ints, last: int) -> Mask:
         """Rows whose first `last` + 1 units break no capacity, rule or reach."""
@@ -408,7 +428,8 @@ class Enumeration(Ledger):
                     ok &= allowed[sites[:, u], sites[:, last]]
         for drawn in self.lines:
             if max(drawn.a, drawn.b) == last:
-                reached = np.any([self.pairs(drawn.line, o)[0] for o in drawn.line.options], axis=0)
+                ways = product(drawn.line.options, self.models(drawn))
+                reached = np.any([self.pairs(drawn.line, o, m)[0] for o, m in ways], axis=0)
                 ok &= reached[sites[:, drawn.a], sites[:, drawn.b]]
         return ok
 

@@ -34,7 +34,6 @@ def test_program_finds_what_enumeration_finds(seed: int) -> None:
     answer = place(setting, top=TOP)
     if not truth.feasible:
         assert isinstance(answer, Infeasible)
-        assert answer.obstacles or answer.unplaceable
         return
     assert isinstance(answer, Ranking)
     listed = list(islice(truth.ranked(), TOP + 1))
@@ -153,8 +152,30 @@ def test_limits_of_each_kind_change_answers(kind: str) -> None:
     pytest.fail(f"limits of kind {kind} hardly ever rule out the best layout")
 
 
+@pytest.mark.reasons
+def test_limits_named_as_clashing_suffice_to_rule_everything_out() -> None:
+    asked = 0
+    for seed in range(STUDIES):
+        study, score = answered(seed)
+        if score < inf:
+            continue
+        answer = place(study)
+        assert isinstance(answer, Infeasible)
+        assert answer.obstacles
+        named = {obstacle.kind for obstacle in answer.obstacles}
+        assert named <= set(KINDS)
+        for kind in KINDS:
+            if kind not in named:
+                study = without(study, kind)
+        assert not Enumeration(build_setting(study)).feasible
+        asked += 1
+        if asked == 8:
+            return
+    pytest.fail("too few studies without an answer")
+
+
 def test_random_studies_have_copies_models_options_and_curves() -> None:
-    studies = [random_study(seed) for seed in range(STUDIES)]
+    studies = [answered(seed)[0] for seed in range(80)]
     wired = sum(
         any(p.count > 1 and p.name in (ln.part_a, ln.part_b) for p in s.parts for ln in s.lines)
         for s in studies
@@ -167,12 +188,12 @@ def test_random_studies_have_copies_models_options_and_curves() -> None:
         )
         for s in studies
     )
-    assert wired >= 20
-    assert paired >= 5
-    assert sum(any(p.count > 1 for p in s.parts) for s in studies) >= 40
-    assert sum(any(len(p.models) > 1 for p in s.parts) for s in studies) >= 40
-    assert sum(any(len(ln.options) > 1 for ln in s.lines) for s in studies) >= 40
-    assert sum(s.energy.trunk in ("pandolf", "looney_backpack") for s in studies) >= 40
-    assert sum(s.inertia_pose == "swing" for s in studies) >= 40
-    assert sum(s.weights.comfort > 0 for s in studies) >= 40
-    assert sum(bool(s.routes.add) for s in studies) >= 10
+    assert wired >= 10
+    assert paired >= 2
+    assert sum(any(p.count > 1 for p in s.parts) for s in studies) >= 20
+    assert sum(any(len(p.models) > 1 for p in s.parts) for s in studies) >= 20
+    assert sum(any(len(ln.options) > 1 for ln in s.lines) for s in studies) >= 20
+    assert sum(s.energy.trunk in ("pandolf", "looney_backpack") for s in studies) >= 15
+    assert sum(s.inertia_pose == "swing" for s in studies) >= 20
+    assert sum(s.weights.comfort > 0 for s in studies) >= 20
+    assert sum(bool(s.routes.add) for s in studies) >= 4

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from typing import Literal
 
 import pytest
 
-from optimizer.assess.assessment import assess
 from optimizer.assess.result import Assessment, Infeasible, Ranking
 from optimizer.errors import DisagreementError
 from optimizer.problem.presolve import Switches
@@ -57,36 +57,38 @@ def broken(assessment: Assessment) -> set[str]:
     return {limit.kind for limit in assessment.limits if not limit.met}
 
 
-def limit(kind: str, value: float, subject: str = "") -> dict[str, tuple[LimitSpec, ...]]:
-    return {"limits": (LimitSpec(kind, subject, value, HERE),)}
+def limited(full: Study, kind: str, value: float, subject: str = "") -> Study:
+    return replace(full, limits=(LimitSpec(kind, subject, value, HERE),))
 
 
-def rule(kind: str, distance_m: float = 0.0) -> dict[str, tuple[PairRule, ...]]:
-    return {"rules": (PairRule(kind, "a", "b", distance_m, HERE),)}  # type: ignore[arg-type]
+def ruled(full: Study, kind: Literal["same_place", "apart"], distance_m: float = 0.0) -> Study:
+    return replace(full, rules=(PairRule(kind, "a", "b", distance_m, HERE),))
 
 
 A, B = part("a", 0.2, "belt", "thigh_right"), part("b", 0.2, "belt", "thigh_right")
-LEFT = part("c", 0.3, "foot_left")
+BOTH = small(A, B)
+#: A part fixed to the left foot and one that could balance it.
+UNEVEN = small(part("c", 0.3, "foot_left"), part("a", 0.2, "belt", "foot_right"))
 #: A heavy model for the belt or a light one for the foot.
-EITHER = Part("a", (model("heavy", 0.4, ("belt",)), model("light", 0.2, ("foot_right",))), 1, HERE)
+EITHER = small(
+    Part("a", (model("heavy", 0.4, ("belt",)), model("light", 0.2, ("foot_right",))), 1, HERE)
+)
+#: Room for one part in each of two places of the trunk, for both on the thigh.
+SPREAD = small(
+    *(part(name, 0.2, "belt", "back", "thigh_right") for name in ("a", "b")),
+    sites={"belt": {"volume_m3": 2e-4}, "back": {"volume_m3": 2e-4}},
+)
 STUDIES: dict[str, Study] = {
     "site_volume": small(A, B, sites={"belt": {"volume_m3": 3e-4}}),
     "site_mass": small(A, B, sites={"belt": {"max_mass_kg": 0.3}}),
-    "segment_mass": small(A, B, **limit("segment_mass", 0.3, "trunk")),
-    "device_mass": small(EITHER, **limit("device_mass", 0.3)),
-    "left_right_mass": small(LEFT, part("a", 0.2, "belt", "foot_right"), **limit("left_right_mass", 0.15)),
-    "left_right_swing_inertia": small(
-        LEFT, part("a", 0.2, "belt", "foot_right"), **limit("left_right_swing_inertia", 5.0)
-    ),
-    "sites_in_use": small(
-        part("a", 0.2, "belt", "back", "thigh_right"),
-        part("b", 0.2, "belt", "back", "thigh_right"),
-        sites={"belt": {"volume_m3": 2e-4}, "back": {"volume_m3": 2e-4}},
-        **limit("sites_in_use", 1),
-    ),
-    "same_place": small(A, part("b", 0.2, "thigh_right"), **rule("same_place")),
-    "apart": small(A, B, **rule("apart")),
-}  # fmt: skip
+    "segment_mass": limited(BOTH, "segment_mass", 0.3, "trunk"),
+    "device_mass": limited(EITHER, "device_mass", 0.3),
+    "left_right_mass": limited(UNEVEN, "left_right_mass", 0.15),
+    "left_right_swing_inertia": limited(UNEVEN, "left_right_swing_inertia", 5.0),
+    "sites_in_use": limited(SPREAD, "sites_in_use", 1),
+    "same_place": ruled(small(A, part("b", 0.2, "thigh_right")), "same_place"),
+    "apart": ruled(BOTH, "apart"),
+}
 
 
 @pytest.mark.parametrize("kind", STUDIES)
@@ -106,7 +108,7 @@ def test_parts_stay_as_far_apart_as_asked() -> None:
     pair = (part("a", 0.2, *sites), part("b", 0.2, *sites))
     on_trunk = {"belt", "back"}
     for distance, off_trunk in ((0.1, set()), (0.35, {"thigh_right"})):
-        answer = place(small(*pair, **rule("apart", distance)), top=1)
+        answer = place(ruled(small(*pair), "apart", distance), top=1)
         assert isinstance(answer, Ranking)
         spots = {p.site for p in answer.layouts[0].assessment.layout.placements}
         assert len(spots) == 2
@@ -178,12 +180,12 @@ def test_a_line_does_not_borrow_the_reach_of_another_option() -> None:
 
 def _empty_holder() -> Study:
     """The right foot's holder, worn empty, would balance the left foot."""
-    return small(
-        LEFT,
+    free = small(
+        part("c", 0.3, "foot_left"),
         part("a", 0.05, "belt", "foot_right"),
         sites={"foot_right": {"holder_mass_kg": 0.2}},
-        **limit("left_right_mass", 0.15),
     )
+    return limited(free, "left_right_mass", 0.15)
 
 
 def test_an_empty_holder_is_no_ballast() -> None:
@@ -199,7 +201,7 @@ def test_an_empty_holder_is_no_ballast() -> None:
     assert broken(wrong.layouts[0].assessment) == {"left_right_mass"}
 
 
-def _unbalanced() -> Study:
+def unbalanced() -> Study:
     """The right foot outweighs whatever can be put on the left, were it not for a longer line.
 
     The line's ends may be either way round, so it could run up and down the left leg once more.
@@ -213,11 +215,12 @@ def _unbalanced() -> Study:
     )
     tally = Enumeration(build_setting(free)).tally
     beyond = tally[:, legs_of("right")].sum(axis=1) - tally[:, legs_of("left")].sum(axis=1)
-    return replace(free, **limit("left_right_mass", float(beyond.min()) - 0.01))  # type: ignore[arg-type]
+    return limited(free, "left_right_mass", float(beyond.min()) - 0.01)
 
 
+@pytest.mark.reasons
 def test_a_detour_is_no_ballast() -> None:
-    setting = build_setting(_unbalanced())
+    setting = build_setting(unbalanced())
     assert not Enumeration(setting).feasible
     answer = place(setting, top=1)
     assert isinstance(answer, Infeasible)

@@ -11,13 +11,15 @@ import pytest
 
 from optimizer.lines.graph import RoutingGraph
 from optimizer.problem.build import build_problem, route_table
+from optimizer.problem.routing import RouteTable
 from optimizer.setting import Setting, build_setting
 from optimizer.study.model import OFF_BODY, AddedArc, RoutesSpec, Weights
 from tests.instances import HERE, PLACES, few_routes, line_option, model, random_study, site, study
 from tests.solve.oracle import Routes, Scale
 
 
-def table_of(setting: Setting):  # noqa: ANN201 - a RouteTable, which is what is tested
+def table_of(setting: Setting) -> RouteTable:
+    """The routes of a setting as if its lines limited length and bend."""
     problem = build_problem(setting)
     lines = tuple(
         replace(
@@ -105,6 +107,7 @@ def cheapest(
 
     to_pay, to_go = rest(0), rest(1)
     off = [key == OFF_BODY for key in graph.segment_of]
+    queue: list[tuple[float, float, float, tuple[int, ...]]]
     queue = [(to_pay[start], 0.0, 0.0, (start,))]
     while queue:
         _, paid, gone, path = heapq.heappop(queue)

@@ -1,0 +1,43 @@
+"""`limbtrim learn`: an energy model from one's own treadmill trials."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from optimizer.commands._run import Answer
+
+
+def learn(
+    trials_path: str,
+    *,
+    write_to: str | None = None,
+    title: str | None = None,
+    form: str = "segment_curve",
+    noise_w_per_kg: float | None = None,
+) -> Answer:
+    """Update the published slopes with trials, and write the model where asked to."""
+    from optimizer._write import write_whole
+    from optimizer.energy.own import FORMS
+    from optimizer.errors import Flaw, InputError, Origin
+    from optimizer.learn.learn import learn as work
+    from optimizer.learn.model_file import model_text
+    from optimizer.learn.trials import read_trials
+    from optimizer.study.files import display
+    from optimizer.study.words import choice_of, nearest, quoted
+    from optimizer.views.learn import learn_document, learn_page
+
+    if form not in FORMS:
+        raise InputError(
+            [Flaw(Origin("--form"), quoted(form), choice_of(FORMS), nearest(form, FORMS))]
+        )
+    found = work(read_trials(trials_path), noise_w_per_kg=noise_w_per_kg)
+    if write_to is not None:
+        text = model_text(found, title or f"Own trials, {Path(trials_path).stem}", form)
+        try:
+            write_whole(write_to, text)
+        except OSError as error:
+            said = f"{write_to}, which cannot be written: {error.strerror or error}"
+            flaw = Flaw(Origin("--write"), said, "a file in a folder you may write")
+            raise InputError([flaw]) from error
+    written = None if write_to is None else display(write_to)
+    return Answer(learn_document(found, written), lambda: learn_page(found, written))

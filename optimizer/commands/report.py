@@ -1,0 +1,132 @@
+"""`limbtrim report`: pictures, one self-contained page, the build sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from optimizer.commands._plan import Planned, Request, planned, prototype
+from optimizer.commands._run import INFEASIBLE, OK, Answer, overrides
+from optimizer.views.console import Consoles
+
+if TYPE_CHECKING:
+    from optimizer.report.tradeoff_charts import SweepCurve
+    from optimizer.setting import Setting
+    from optimizer.solve.front import Front
+    from optimizer.solve.sweep_dial import Dial
+    from optimizer.trust.result import Trust
+
+#: A sweep goes from this to that multiple of what is written, unless told otherwise.
+SWEPT = (0.5, 2.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Extras:
+    """What else a report may hold."""
+
+    front: bool = True
+    sweep: str | None = None
+    low: float | None = None
+    high: float | None = None
+    trust: bool = False
+    measured: str | None = None
+    measured_lines: str | None = None
+
+
+def report(consoles: Consoles, request: Request, folder: Path, extras: Extras) -> Answer:
+    """Write the report's folder; what else was found is told in the sections it has."""
+    from optimizer.report.folder import write_folder
+    from optimizer.report.make import (
+        MEASURED_LINES,
+        MEASURED_PARTS,
+        PAGE,
+        Results,
+        report_files,
+    )
+    from optimizer.report.need import require_matplotlib
+    from optimizer.study.files import display
+    from optimizer.views.json import written_document
+    from optimizer.views.paper import written_page
+
+    require_matplotlib()  # said before anything is solved
+    turned = (
+        None
+        if extras.sweep is None
+        else sweep_range(request, extras.sweep, extras.low, extras.high)
+    )
+    found = planned(consoles, request)
+    if isinstance(found, Answer):
+        return found
+    built, assumed = prototype(found.setting, extras.measured, extras.measured_lines)
+    results = Results(
+        found.setting,
+        found.plan,
+        found.proof,
+        found.ranking,
+        built,
+        (*found.assumed, *assumed),
+        _front(found, request) if extras.front else None,
+        None if turned is None else swept(turned, request.time_limit_s),
+        _trust(found.setting) if extras.trust else None,
+    )
+    files = report_files(results)
+    write_folder(folder, files, filled=(MEASURED_PARTS, MEASURED_LINES), page=PAGE)
+    names = [display(folder / name) for name in files]
+    return Answer(
+        written_document(names),
+        lambda: written_page(names, results.plan),
+        OK if results.plan.feasible else INFEASIBLE,
+    )
+
+
+def _front(found: Planned, request: Request) -> Front | None:
+    from optimizer.assess.result import Infeasible
+    from optimizer.solve.front import front
+
+    made = front(found.setting, time_limit_s=request.time_limit_s)
+    return None if isinstance(made, Infeasible) else made
+
+
+Range = tuple["Dial", float, float]
+
+
+def sweep_range(request: Request, path: str, low: float | None, high: float | None) -> Range:
+    """The number to turn and how far: from half to twice what is written unless told otherwise.
+
+    Raises
+    ------
+    InputError
+        If the path names no number, or none that both ends could be taken from.
+    """
+    from optimizer.errors import Flaw, InputError, Origin
+    from optimizer.solve.sweep_dial import dial
+
+    turned = dial(request.study_path, path, overrides(request.settings))
+    if turned.now is None and (low is None or high is None):
+        found = f"{path}, which stands for several numbers or none"
+        raise InputError([Flaw(Origin("--sweep"), found, "--from and --to beside it")])
+    now = turned.now or 0.0
+    return (
+        turned,
+        SWEPT[0] * now if low is None else low,
+        SWEPT[1] * now if high is None else high,
+    )
+
+
+def swept(over: Range, time_limit_s: float | None) -> SweepCurve:
+    """Where the best layout changes over a range."""
+    from math import inf
+
+    from optimizer.report.sweep_curve import curve_of
+    from optimizer.solve.sweep import sweep
+
+    return curve_of(sweep(*over, time_limit_s=inf if time_limit_s is None else time_limit_s))
+
+
+def _trust(setting: Setting) -> Trust | None:
+    from optimizer.assess.result import Infeasible
+    from optimizer.trust.trust import trust
+
+    found = trust(setting.study)
+    return None if isinstance(found, Infeasible) else found

@@ -1,0 +1,1 @@
+"""One garment, many bodies."""

@@ -1,0 +1,120 @@
+"""What-ifs asked of one live program: the best layout under a further demand, and its price."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from math import inf
+
+from optimizer.assess.agree import require_agreement
+from optimizer.assess.assessment import assess
+from optimizer.assess.result import Assessment
+from optimizer.assess.why import Alternative
+from optimizer.problem.arrays import Array
+from optimizer.setting import Setting
+from optimizer.solve.demands import Demand, RowDemand, as_row, demanding, meets
+from optimizer.solve.easing import Easing, make_easing
+from optimizer.solve.highs import Outcome
+from optimizer.solve.layouts import layout_of
+from optimizer.solve.link_program import LinkProgram
+from optimizer.solve.program import Solution
+from optimizer.study.relax import eased
+
+#: Layouts nearer in score than this are equally good.
+EQUAL = 1e-6
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The best solution under a demand; None if there is none (`settled`), or none was found."""
+
+    solution: Solution | None
+    bound: float
+    settled: bool
+
+
+class Questions:
+    """A solved study and its program, ready to be asked what-ifs."""
+
+    def __init__(self, setting: Setting, share: float, on_solve: Callable[[], None] | None = None):
+        spec = setting.study.solve
+        self.setting, self.share = setting, share
+        self.easing: Easing = make_easing(setting, share)
+        self.program = LinkProgram(self.easing, seed=spec.seed, threads=spec.threads)
+        self.problem = self.easing.problem
+        self._on_solve = on_solve
+        self._known: list[tuple[Array, float]] = []
+        outcome, solution = self._solve(inf)
+        self.outcome: Outcome = outcome
+        self.solution = solution
+        self.best: Assessment | None = None
+        if solution is not None:
+            self.best = self.assessed(solution)
+
+    @property
+    def score(self) -> float:
+        """The best score."""
+        assert self.solution is not None
+        return self.solution.score
+
+    def ask(self, demands: Sequence[Demand], cutoff: float = inf) -> Answer:
+        """The best solution that meets all demands; none where it does not score below `cutoff`."""
+        rows = [as_row(self.program, demand) for demand in demands]
+        start = self._known_to_meet(rows) if not self.program.eases else None
+        with demanding(self.program, rows):
+            if start is not None:
+                self.program.live.set_start(start)
+            outcome, solution = self._solve(cutoff)
+        settled = outcome.status in ("optimal", "infeasible")
+        bound = outcome.bound if outcome.status != "optimal" or solution is None else solution.score
+        return Answer(solution, bound, settled)
+
+    def least(self, demands: Sequence[Demand]) -> float:
+        """A proven lower bound on the score under demands, quickly; inf if nothing meets them."""
+        with demanding(self.program, demands):
+            x = self.program.live.relaxed()
+        if x is None:
+            return inf
+        return float(self.program.formulation.costs(self.program.objective) @ x)
+
+    def alternative(self, answer: Answer) -> Alternative:
+        """A solution as assessed, and what it costs above the best."""
+        assert self.best is not None and answer.solution is not None
+        other = self.assessed(answer.solution)
+        return Alternative(
+            other,
+            other.score - self.best.score,
+            other.metabolic_w - self.best.metabolic_w,
+            other.metabolic_pct - self.best.metabolic_pct,
+            other.swing_inertia_pct - self.best.swing_inertia_pct,
+            (other.score if answer.settled else answer.bound) - self.best.score,
+        )
+
+    def assessed(self, solution: Solution) -> Assessment:
+        """A solution assessed against the study with the limits as eased now.
+
+        Raises
+        ------
+        DisagreementError
+            If program and assessment disagree.
+        """
+        study = self.setting.study
+        for m in self.program.eases:
+            study = eased(study, self.easing.limits[m], self.share)
+        setting = replace(self.setting, study=study)
+        assessment = assess(setting, layout_of(setting, self.program.problem, solution))
+        require_agreement(solution, assessment)
+        return assessment
+
+    def _solve(self, cutoff: float) -> tuple[Outcome, Solution | None]:
+        if self._on_solve is not None:
+            self._on_solve()
+        outcome, solution = self.program.solve(cutoff=None if cutoff == inf else cutoff)
+        if solution is not None and outcome.x is not None and not self.program.eases:
+            self._known.append((outcome.x, solution.score))
+        return outcome, solution
+
+    def _known_to_meet(self, rows: Sequence[RowDemand]) -> Array | None:
+        """The best solution known that meets the demands."""
+        met = [(score, i) for i, (x, score) in enumerate(self._known) if all(meets(r, x) for r in rows)]
+        return self._known[min(met)[1]][0] if met else None

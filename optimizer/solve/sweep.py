@@ -1,0 +1,329 @@
+"""Along one number: every value at which the best layout changes, and what is best between.
+
+Two ways. Where the number moves costs and limits evenly (a mass, a weight, a limit, and what
+scales with the wearer's walking power) the switch points are exact and none is missed
+(`optimizer.solve.sweep_exact`); the program is built once and changed in place. Otherwise the
+study is solved on a grid and switch points are bracketed (`optimizer.solve.sweep_bisect`). Which
+it was, and why, is part of the answer.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import inf
+
+from optimizer.assess.agree import AGREEMENT
+from optimizer.assess.assessment import assess
+from optimizer.assess.result import Assessment, Layout, LimitReport
+from optimizer.errors import DisagreementError, Flaw, InputError, Origin
+from optimizer.solve.epsilon import SearchStoppedError
+from optimizer.solve.layouts import layout_of
+from optimizer.solve.relay import layout_key, relay
+from optimizer.solve.sweep_bisect import ALL_WHOLE, BisectSweep, Held
+from optimizer.solve.sweep_dial import Dial
+from optimizer.solve.sweep_exact import EQUAL, PAST, ExactSweep
+from optimizer.solve.sweep_family import Family
+from optimizer.solve.sweep_sample import NotSteadyError
+from optimizer.solve.sweep_split import steady_families
+
+EXACT = "exact"
+BISECTION = "bisection"
+
+
+@dataclass(frozen=True, slots=True)
+class SweepPiece:
+    """From `low` to `high` one layout is best; it is assessed at both. None: nothing fits.
+
+    `ended_by` are the limits it would break beyond `high`, `begun_by` those it would break below
+    `low`; where both sides have none, scores cross.
+    """
+
+    low: float
+    high: float
+    at_low: Assessment | None
+    at_high: Assessment | None
+    begun_by: tuple[LimitReport, ...] = ()
+    ended_by: tuple[LimitReport, ...] = ()
+
+    @property
+    def layout(self) -> Layout | None:
+        """The layout, as routed at `low`."""
+        return None if self.at_low is None else self.at_low.layout
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """The best layouts along a number.
+
+    `method` is "exact" or "bisection"; `reason` says why it was not exact. `resolution` is the
+    share of the range, or of a limit, below which stretches are not told apart, and `grid` the
+    distance of the solved points of a bisection: a layout that wins only between two of them with
+    equal answers would be missed (None: no such gap). `complete` is False if it was stopped.
+    """
+
+    study_name: str
+    dial: Dial
+    low: float
+    high: float
+    method: str
+    reason: str | None
+    resolution: float
+    grid: float | None
+    pieces: tuple[SweepPiece, ...]
+    complete: bool
+    stopped: str | None
+    solves: int
+    solve_seconds: float
+    seconds: float
+    warnings: tuple[str, ...]
+
+    @property
+    def switch_points(self) -> tuple[float, ...]:
+        """The values at which the best layout changes."""
+        return tuple(piece.low for piece in self.pieces[1:])
+
+
+def sweep(
+    dial: Dial,
+    low: float,
+    high: float,
+    *,
+    method: str | None = None,
+    time_limit_s: float = inf,
+    on_solve: Callable[[int], None] | None = None,
+) -> Sweep:
+    """The best layouts from low to high, and the switch points between.
+
+    Parameters
+    ----------
+    method : "exact" or "bisection" to insist on one; None for the exact one where it can be
+    on_solve : told the number of solves so far
+
+    Raises
+    ------
+    InputError
+        If the range is empty, the study cannot be used at a value in it, or "exact" is asked for
+        where it cannot be.
+    """
+    started = time.perf_counter()
+    if not low < high:
+        flaw = Flaw(Origin("range"), f"from {low:g} to {high:g}", "a range from low to high")
+        raise InputError([flaw])
+    ends = [dial.setting_at(value) for value in (low, high)]
+    for setting in ends:
+        if setting.study.counterweight is not None:
+            expected = "a study without counterweight, or the ballast as a part with given masses"
+            origin = setting.study.counterweight.origin
+            raise InputError([Flaw(origin, "a counterweight while a number is turned", expected)])
+    deadline = inf if time_limit_s == inf else started + time_limit_s
+    whole = _is_whole(dial, low, high)
+    families: list[Family] = []
+    reason: str | None = None
+    if whole:
+        reason = "it can only be a whole number: every one was solved"
+    elif method != BISECTION:
+        try:
+            families = steady_families(dial, low, high)
+        except NotSteadyError as why:
+            reason = str(why)
+    else:
+        reason = "it was asked for"
+    if method == EXACT and not families:
+        flaw = Flaw(Origin("method"), EXACT, f"{BISECTION}: {reason}")
+        raise InputError([flaw])
+    run = _exact if families else _bisect
+    found = run(dial, low, high, families, deadline, on_solve, whole)
+    held, solves, solving, stopped, grid = found
+    pieces = _pieces(dial, held, low, high)
+    return Sweep(
+        ends[0].study.name,
+        dial,
+        low,
+        high,
+        EXACT if families else BISECTION,
+        reason,
+        PAST if families else 1e-6,
+        grid,
+        pieces,
+        stopped is None,
+        stopped,
+        solves,
+        solving,
+        time.perf_counter() - started,
+        ends[0].study.warnings,
+    )
+
+
+Found = tuple[list[Held], int, float, str | None, float | None]
+
+
+def _exact(
+    dial: Dial,
+    low: float,
+    high: float,
+    families: list[Family],
+    deadline: float,
+    on_solve: Callable[[int], None] | None,
+    whole: bool,
+) -> Found:
+    held: list[Held] = []
+    solves, seconds, stopped = 0, 0.0, None
+    for family in families:
+        spec = family.base.setting.study.solve
+        before = solves
+
+        def tell(n: int, before: int = before) -> None:
+            if on_solve is not None:
+                on_solve(before + n)
+
+        search = ExactSweep(
+            family, seed=spec.seed, threads=spec.threads, deadline=deadline, on_solve=tell
+        )
+        try:
+            search.run()
+        except SearchStoppedError as stop:
+            stopped = stop.why
+        solves, seconds = solves + search.solves, seconds + search.seconds
+        base = family.base
+        for stretch in search.stretches:
+            layout = None
+            if stretch.winner is not None:
+                layout = layout_of(base.setting, base.problem, stretch.winner.solution)
+            a, b = family.value_of(stretch.low), family.value_of(stretch.high)
+            if stretch.winner is not None and layout is not None:
+                for s, value in ((stretch.low, a), (stretch.high, b)):
+                    _require(dial, layout, value, family.score(stretch.winner.x, s))
+            new = Held(layout, a, b)
+            if held and stretch is search.stretches[0] and _as_good(dial, held[-1].layout, new):
+                new = Held(held[-1].layout, a, b)
+            _join(held, new)
+        if stopped is not None:
+            break
+    return held, solves, seconds, stopped, None
+
+
+def _require(dial: Dial, layout: Layout, value: float, score: float) -> None:
+    """The program's score along the sweep against the assessment there."""
+    found = _assessed(dial, layout, value)
+    if abs(found.score - score) > AGREEMENT * max(abs(score), 1.0):
+        raise DisagreementError(
+            f"the swept program and the assessment disagree about the score at {value!r}: "
+            f"{score!r} against {found.score!r}"
+        )
+    if not found.feasible:
+        broken = "; ".join(limit.label for limit in found.limits if not limit.met)
+        raise DisagreementError(
+            f"the swept program calls feasible at {value!r} what breaks {broken}"
+        )
+
+
+def _as_good(dial: Dial, layout: Layout | None, new: Held) -> bool:
+    """Whether a layout is as good as a stretch's own at both its ends, and allowed there."""
+    if layout is None or new.layout is None:
+        return False
+    for value in (new.low, new.high):
+        old, best = _assessed(dial, layout, value), _assessed(dial, new.layout, value)
+        if not old.feasible or old.score > best.score + EQUAL * max(1.0, abs(best.score)):
+            return False
+    return True
+
+
+def _assessed(dial: Dial, layout: Layout, value: float) -> Assessment:
+    setting = dial.setting_at(value)
+    there = relay(setting, layout)
+    assert there is not None, "a layout of the sweep has no place in its own study"
+    return assess(setting, there)
+
+
+def _join(held: list[Held], new: Held) -> None:
+    """Add a stretch, joined to the one before if the layout is the same."""
+    if held:
+        before = held[-1]
+        if (before.layout is None) == (new.layout is None) and (
+            before.layout is None
+            or new.layout is None
+            or layout_key(before.layout) == layout_key(new.layout)
+        ):
+            held[-1] = Held(before.layout, before.low, new.high)
+            return
+    held.append(new)
+
+
+def _bisect(
+    dial: Dial,
+    low: float,
+    high: float,
+    families: list[Family],
+    deadline: float,
+    on_solve: Callable[[int], None] | None,
+    whole: bool,
+) -> Found:
+    dial.whole = whole
+    search = BisectSweep(dial, low, high, deadline=deadline, on_solve=on_solve)
+    stopped = None
+    try:
+        search.run()
+    except SearchStoppedError as stop:
+        stopped = stop.why
+    points = search.points
+    grid = None if whole else points[1] - points[0]
+    return search.held, search.solves, search.seconds, stopped, grid
+
+
+def _is_whole(dial: Dial, low: float, high: float) -> bool:
+    """Whether the number can only be whole: a half is refused where the neighbours are not."""
+    if dial.whole:
+        return True
+    if not (float(low).is_integer() and float(high).is_integer()):
+        return False
+    try:
+        dial.study_at(low + 0.5)
+    except InputError:
+        dial.study_at(low + 1.0)
+        if high - low > ALL_WHOLE:
+            expected = f"at most {ALL_WHOLE} whole numbers"
+            flaw = Flaw(Origin("range"), f"from {low:g} to {high:g}", expected)
+            raise InputError([flaw]) from None
+        return True
+    return False
+
+
+def _pieces(dial: Dial, held: list[Held], low: float, high: float) -> tuple[SweepPiece, ...]:
+    pieces = []
+    for i, here in enumerate(held):
+        if here.layout is None:
+            pieces.append(SweepPiece(here.low, here.high, None, None))
+            continue
+        before = held[i - 1] if i > 0 else None
+        after = held[i + 1] if i + 1 < len(held) else None
+        pieces.append(
+            SweepPiece(
+                here.low,
+                here.high,
+                _assessed(dial, here.layout, here.low),
+                _assessed(dial, here.layout, here.high),
+                _broken(dial, here.layout, before, high - low, at_end=True),
+                _broken(dial, here.layout, after, high - low, at_end=False),
+            )
+        )
+    return tuple(pieces)
+
+
+def _broken(
+    dial: Dial, layout: Layout, neighbour: Held | None, span: float, *, at_end: bool
+) -> tuple[LimitReport, ...]:
+    """The limits a layout breaks a little way into a neighbouring stretch."""
+    if neighbour is None:
+        return ()
+    width = neighbour.high - neighbour.low
+    inside = min(0.5 * width, 1e-3 * span)
+    value = neighbour.high - inside if at_end else neighbour.low + inside
+    if dial.whole:
+        value = neighbour.high if at_end else neighbour.low
+    setting = dial.setting_at(value)
+    there = relay(setting, layout)
+    if there is None:
+        return ()
+    return tuple(limit for limit in assess(setting, there).limits if not limit.met)
