@@ -22,7 +22,14 @@ import os
 import signal
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    wait,
+)
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, is_dataclass
 from math import isfinite
@@ -163,18 +170,38 @@ def _answers(
         for i in todo:
             yield i, work(tasks[i])
         return
+    queue = list(reversed(todo))
+    running: dict[Future[Any], int] = {}
+    try:
+        yield from _handed_out(work, tasks, queue, running, count, executor)
+    except BrokenExecutor:
+        if executor is not None:
+            raise
+        # a worker was killed, as for want of memory; one task at a time may still do
+        for i in [*running.values(), *reversed(queue)]:
+            yield i, work(tasks[i])
+
+
+def _handed_out(
+    work: Callable[[T], Any],
+    tasks: Sequence[T],
+    queue: list[int],
+    running: dict[Future[Any], int],
+    count: int,
+    executor: Executor | None,
+) -> Iterator[tuple[int, Any]]:
+    """Answers from an executor as they come; what has none yet stays in `queue` or `running`."""
     with _opened(executor, count) as pool:
-        queue = list(reversed(todo))
-        running: dict[Future[Any], int] = {}
         ahead = AHEAD * (count if executor is None else max(count, cores()))
         try:
             while queue or running:
                 while queue and len(running) < ahead:
-                    i = queue.pop()
-                    running[pool.submit(work, tasks[i])] = i
+                    running[pool.submit(work, tasks[queue[-1]])] = queue[-1]
+                    queue.pop()
                 ended, _ = wait(running, return_when=FIRST_COMPLETED)
                 for future in ended:
-                    yield running.pop(future), future.result()
+                    value = future.result()
+                    yield running.pop(future), value
         finally:
             for future in running:
                 future.cancel()
@@ -191,8 +218,21 @@ def _opened(executor: Executor | None, count: int) -> Iterator[Executor]:
     pool = ProcessPoolExecutor(count, mp_context=context, initializer=_leave_interrupts)
     try:
         yield pool
+    except BaseException:
+        _end(pool)  # what runs still may run for long, and nobody waits for it
+        raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _end(pool: ProcessPoolExecutor) -> None:
+    """End the pool's own processes."""
+    ended = getattr(pool, "terminate_workers", None)  # from Python 3.14 on
+    if ended is not None:
+        ended()
+        return
+    for process in list((getattr(pool, "_processes", None) or {}).values()):
+        process.terminate()
 
 
 def _leave_interrupts() -> None:

@@ -305,7 +305,7 @@ def _needing(rng: Random, part: Part, garment: tuple[Site, ...], witness: Witnes
             if unit.split("#")[0] == part.name and chosen == m.name
         ]
         offered = frozenset(WORDS).intersection(*spots)
-        models.append(replace(m, needs=frozenset(w for w in sorted(offered) if rng.random() < 0.3)))
+        models.append(replace(m, needs=frozenset(w for w in sorted(offered) if rng.random() < 0.2)))
     return replace(part, models=tuple(models))
 
 
@@ -314,9 +314,9 @@ def _capped(rng: Random, here: Site, catalog: tuple[Part, ...], witness: Witness
     held = _at(catalog, witness, here.name)
     mass, volume = sum(m for _, m, _ in held), sum(v for _, _, v in held)
     thickest = max((m.size_m[2] for m, _, _ in held), default=0.0)
-    tight = rng.random(2) < 0.45
-    most_kg = max(mass * rng.uniform(1.0001, 1.4), rng.uniform(0.05, 0.3))
-    most_m3 = max(volume * rng.uniform(1.0001, 1.4), rng.uniform(5e-5, 2e-4))
+    tight = rng.random(2) < 0.35
+    most_kg = max(mass * rng.uniform(1.0001, 2.0), rng.uniform(0.1, 0.5))
+    most_m3 = max(volume * rng.uniform(1.0001, 2.0), rng.uniform(1e-4, 4e-4))
     return replace(
         here,
         max_mass_kg=most_kg if tight[0] else inf,
@@ -337,6 +337,7 @@ def _lines(rng: Random, free: Study, witness: Witness, lines: int) -> tuple[Line
         if a.count > 1 and b.count > 1 and a.count != b.count:
             continue
         slack = float(rng.choice([0.0, 0.05]))
+        several = int(rng.choice([1, 2, 3], p=[0.6, 0.3, 0.1]))
         longest = 0.0
         for k in range(max(a.count, b.count)):
             ends = [p.name if p.count == 1 else f"{p.name}#{k + 1}" for p in (a, b)]
@@ -346,9 +347,9 @@ def _lines(rng: Random, free: Study, witness: Witness, lines: int) -> tuple[Line
             line_option(
                 f"o{k}",
                 float(rng.uniform(0.01, 0.06)),
-                inf if rng.random() < 0.3 else float((longest + 0.01) * rng.uniform(1.0, 1.5)),
+                inf if rng.random() < 0.3 else float((longest + 0.01) * rng.uniform(1.0, 2.0)),
             )
-            for k in range(int(rng.choice([1, 2, 3], p=[0.6, 0.3, 0.1])))
+            for k in range(min(several, 4 - max(a.count, b.count)))
         ]
         for k in range(1, len(options)):
             # the further ones may be too short for the witness

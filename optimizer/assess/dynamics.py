@@ -92,7 +92,8 @@ def swing_report(setting: Setting, assessment: Assessment) -> SwingReport:
         for lump in layout_lumps(setting, assessment.layout)
         if lump.key[0] in LEG_SEGMENTS
     ]
-    legs, warnings = [], []
+    legs: list[LegSwing] = []
+    warnings: list[str] = []
     for side in SIDES:
         here = [load for load in added if load.segment_key[1] == side]
         found = swing_dynamics(setting.wearer, side, here, speed)
@@ -136,7 +137,9 @@ def _leg(found: SwingDynamics, added_kg: float) -> LegSwing:
 def _clearances(setting: Setting, assessment: Assessment) -> tuple[PartClearance, ...]:
     sites = {site.name: site for site in setting.study.sites}
     sizes = {
-        (part.name, model.name): model.size_m for part in setting.study.parts for model in part.models
+        (part.name, model.name): model.size_m
+        for part in setting.study.parts
+        for model in part.models
     }
     found = []
     for placed in assessment.layout.placements:

@@ -9,7 +9,7 @@ from math import inf
 import numpy as np
 
 from optimizer.assess.line_limits import line_limits
-from optimizer.assess.report import report
+from optimizer.assess.report import BINDING_SHARE, report
 from optimizer.assess.result import (
     Balance,
     Ballast,
@@ -30,6 +30,7 @@ from optimizer.study.model import (
     SegmentKey,
     Site,
 )
+from optimizer.study.units import S_PER_H
 
 
 @dataclass(frozen=True)
@@ -228,6 +229,27 @@ def _sites_in_use(spec: LimitSpec, facts: Facts) -> list[LimitReport]:
     ]
 
 
+def _walking_time(spec: LimitSpec, facts: Facts) -> list[LimitReport]:
+    """How long the chosen batteries feed all chosen parts at rated power [h]; a least value."""
+    power_w = sum(model.power_w for model in facts.models.values())
+    held_j = sum(model.physics.battery_j or 0.0 for model in facts.models.values())
+    hours = held_j / power_w / S_PER_H if power_w > 0.0 else inf
+    wanted = spec.value / S_PER_H
+    return [
+        LimitReport(
+            kind=spec.kind,
+            subject="batteries",
+            label="walking time on the batteries, all parts at rated power",
+            value=hours,
+            limit=wanted,
+            slack=hours - wanted,
+            unit="h",
+            binding=hours - wanted <= BINDING_SHARE * max(1.0, wanted),
+            origin=spec.origin,
+        )
+    ]
+
+
 #: Limit kind of the study -> how a layout stands against it.
 STUDY_LIMITS: dict[str, StudyLimit] = {
     "segment_mass": _segment_mass,
@@ -235,5 +257,6 @@ STUDY_LIMITS: dict[str, StudyLimit] = {
     "left_right_mass": _left_right_mass,
     "left_right_swing_inertia": _left_right_swing_inertia,
     "sites_in_use": _sites_in_use,
+    "walking_time": _walking_time,
     **WEAR_LIMITS,
 }

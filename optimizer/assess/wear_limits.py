@@ -11,7 +11,7 @@ from optimizer.body.places import keep_out
 from optimizer.body.wear_defaults import default_value
 from optimizer.setting import Setting
 from optimizer.study.limits import LIMIT_KEYS
-from optimizer.study.model import LimitSpec, PartModel, Site, Study
+from optimizer.study.model import LEG_SEGMENTS, LimitSpec, PartModel, Site, Study
 
 if TYPE_CHECKING:
     from optimizer.assess.limits import Facts
@@ -61,9 +61,7 @@ def _protrusion_m(model: PartModel, site: Site) -> float:
     return site.standoff_m + model.size_m[2]
 
 
-def _both_ways(
-    spec: LimitSpec, noun: str, value: Callable[[int], float]
-) -> list[LimitReport]:
+def _both_ways(spec: LimitSpec, noun: str, value: Callable[[int], float]) -> list[LimitReport]:
     axis, positive, negative = _DIRECTIONS[spec.subject]
     reports = []
     for way, sign in ((positive, 1.0), (negative, -1.0)):
@@ -97,9 +95,7 @@ def _belt(spec: LimitSpec, facts: Facts) -> list[LimitReport]:
     soft = spec.kind == "belt_soft"
     label = "load on the belt" + (" before it costs comfort" if soft else "")
     kg = facts.balance.belt_kg
-    return [
-        report(spec.kind, "belt", label, kg, spec.value, "g", 1e3, spec.origin, soft=soft)
-    ]
+    return [report(spec.kind, "belt", label, kg, spec.value, "g", 1e3, spec.origin, soft=soft)]
 
 
 def _donning_steps(spec: LimitSpec, facts: Facts) -> list[LimitReport]:
@@ -175,7 +171,7 @@ def counterweight_limits(facts: Facts) -> list[LimitReport]:
     stray = sum(
         b.mass_kg
         for b in facts.ballast
-        if sites[b.site].side != counterweight.side or sites[b.site].segment in ("trunk", "off_body")
+        if sites[b.site].side != counterweight.side or sites[b.site].segment not in LEG_SEGMENTS
     )
     origin = counterweight.origin
     side = counterweight.side

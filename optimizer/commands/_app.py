@@ -452,6 +452,50 @@ def _learn(
     )
 
 
+@app.command("why", short_help="Why each part sits where it does; what limits cost.")
+def _why(
+    study: Study,
+    part: Annotated[
+        str | None,
+        typer.Argument(metavar="PART", help="One part, to look at each of its sites; else all."),
+    ] = None,
+    *,
+    time_limit: Annotated[
+        float | None,
+        typer.Option(
+            "--time-limit",
+            min=0.0,
+            callback=_number,
+            metavar="SECONDS",
+            help="Stop after this long with what is known by then (Ctrl-C does the same).",
+        ),
+    ] = None,
+    settings: Settings = None,
+    json_to: Json = None,
+    quiet: Quiet = False,
+    width: Width = None,
+) -> None:
+    """Say what each part's next-best site would cost, what forbids better ones, and what
+    loosening each limit is worth."""
+    from optimizer.commands.why import why
+
+    consoles = make_consoles(width)
+    raise typer.Exit(
+        answer(
+            consoles,
+            json_to,
+            lambda: why(
+                consoles,
+                study,
+                part,
+                time_limit_s=time_limit,
+                settings=settings or (),
+                quiet=quiet,
+            ),
+        )
+    )
+
+
 @app.command("models", short_help="List tables and energy models with sources.")
 def _models(json_to: Json = None, width: Width = None) -> None:
     """List energy models, body tables and terrains with their sources and ranges."""

@@ -96,15 +96,12 @@ def learn(
     told = np.sqrt(np.diag(posterior.scale)[slopes]) * guess < LEARNED * prior_sd
     told &= np.array([trial.added_kg for trial in trials]).max(axis=0) > 0.0
     if not told.any():
-        raise InputError(
-            [
-                Flaw(
-                    _table(trials),
-                    "trials that say nothing of any slope",
-                    "trials of one subject at one speed with different masses added",
-                )
-            ]
-        )
+        found = "trials that say nothing of any slope"
+        expected = "trials of one subject at one speed with different masses added"
+        if guess > NOISY * prior.noise_w_per_kg:
+            found = f"trials that contradict one another: they scatter by {guess:.2g} W/kg"
+            expected = f"a scatter near the usual {prior.noise_w_per_kg:g} W/kg, or more trials"
+        raise InputError([Flaw(_table(trials), found, expected)])
     mean = posterior.mean[slopes]
     _possible(trials, mean)
     away = left_out(x, y, posterior)

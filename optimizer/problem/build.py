@@ -23,6 +23,7 @@ from optimizer.problem.ballast import ballast_sites
 from optimizer.problem.cases import line_cases
 from optimizer.problem.limits import limit_rows
 from optimizer.problem.quantities import (
+    BATTERY,
     BELT,
     DISCOMFORT,
     DONNING,
@@ -31,6 +32,8 @@ from optimizer.problem.quantities import (
     LEG_W,
     MASS,
     NAMES,
+    POWER,
+    PRICE,
     SITES_IN_USE,
     own_inertia_quantities,
     point_quantities,
@@ -84,6 +87,9 @@ def build_problem(setting: Setting) -> Problem:
         own = box_inertia_ml(models[c].mass_kg, models[c].size_m, faces_sideways(site))
         choice_q[c] += own_inertia_quantities(site.key, own)
         choice_q[c, INDEX[DISCOMFORT]] += protrusion_points(study, models[c], site)
+        choice_q[c, INDEX[POWER]] = models[c].power_w
+        choice_q[c, INDEX[BATTERY]] = models[c].physics.battery_j or 0.0
+        choice_q[c, INDEX[PRICE]] = models[c].price or 0.0
 
     caps = []
     volume = np.array([model.volume_m3 for model in models])

@@ -7,6 +7,7 @@ concerns a line's length in its cases.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,17 +15,20 @@ from optimizer.body.inertia import bare_leg_inertia
 from optimizer.problem import wear_rows
 from optimizer.problem.arrays import LimitRow
 from optimizer.problem.quantities import (
+    BATTERY,
     BODY_KEYS,
     INDEX,
     INERTIA,
     LEG_KEYS,
     MASS,
     NAMES,
+    POWER,
     SITES_IN_USE,
     key_name,
 )
 from optimizer.setting import Setting
 from optimizer.study.model import SIDES, LimitSpec
+from optimizer.study.units import S_PER_H
 
 Maker = Callable[[LimitSpec, Setting], list[LimitRow]]
 
@@ -89,6 +93,14 @@ def _sites_in_use(spec: LimitSpec, setting: Setting) -> list[LimitRow]:
     return [_row(spec, "garment", "sites in use", {SITES_IN_USE: 1.0}, "sites", 1.0)]
 
 
+def _walking_time(spec: LimitSpec, setting: Setting) -> list[LimitRow]:
+    """What the batteries hold lasts all parts at their rated power: a limit on a quotient."""
+    terms = {POWER: spec.value / S_PER_H, BATTERY: -1.0 / S_PER_H}
+    label = "walking time on the batteries, all parts at rated power"
+    row = _row(spec, "batteries", label, terms, "h", 1.0 / S_PER_H, 0.0)
+    return [replace(row, value=spec.value)]
+
+
 def _elsewhere(spec: LimitSpec, setting: Setting) -> list[LimitRow]:
     """No rows: a limit on single sites (`wear_sites`), a soft one, or a figure others use."""
     return []
@@ -101,6 +113,7 @@ LIMITS: dict[str, Maker] = {
     "left_right_mass": _left_right_mass,
     "left_right_swing_inertia": _left_right_swing_inertia,
     "sites_in_use": _sites_in_use,
+    "walking_time": _walking_time,
     "donning_steps": wear_rows.donning_steps,
     "trunk_offset": wear_rows.trunk_offset,
     "com_shift": wear_rows.com_shift,

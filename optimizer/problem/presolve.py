@@ -42,6 +42,12 @@ class Switches:
     arc_consistency: bool = True
     reach_rows: bool = True
     order_copies: bool = True
+    search: bool = True
+    """Rank by one search tree over the pairwise problem; off: solve the program rank by rank."""
+    cover_cuts: bool = True
+    first_layouts: bool = True
+    reduced_costs: bool = True
+    enumeration: bool = True
 
 
 def reduce(problem: Problem, switches: Switches = Switches()) -> Reduced:

@@ -51,6 +51,10 @@ BODY_MOMENT: dict[str, str] = {
 SITES_IN_USE = "sites_in_use"
 DONNING = "donning_steps"
 DISCOMFORT = "discomfort"
+#: Rated power of all parts, what their batteries hold, and what they cost, by the models chosen.
+POWER = "power_w"
+BATTERY = "battery_j"
+PRICE = "price"
 
 NAMES: tuple[str, ...] = (
     *MASS.values(),
@@ -63,6 +67,9 @@ NAMES: tuple[str, ...] = (
     SITES_IN_USE,
     DONNING,
     DISCOMFORT,
+    POWER,
+    BATTERY,
+    PRICE,
 )
 INDEX: dict[str, int] = {name: i for i, name in enumerate(NAMES)}
 

@@ -54,9 +54,7 @@ def contact_caps(setting: Setting, choice_site: Array, mass_kg: Array) -> list[S
     return caps
 
 
-def unwearable(
-    study: Study, model: PartModel, site: Site
-) -> tuple[str, str, LimitSpec] | None:
+def unwearable(study: Study, model: PartModel, site: Site) -> tuple[str, str, LimitSpec] | None:
     """Why a limit of the study keeps a part out of a site: kind, words and the limit."""
     if (spec := limit_of(study, "keep_out")) is not None:
         place = keep_out(site)

@@ -197,8 +197,8 @@ def _draw_numbers(axes: Axes, shown: list[Load], view: View) -> None:
         spot = free[0] if free else min(spots, key=crowd)
         taken.append(spot)
         axes.text(
-            float(spot[0]),
-            float(spot[1]), str(load.number), ha="center", va="center", size=5.6, zorder=12, weight="bold",
+            float(spot[0]), float(spot[1]), str(load.number), ha="center", va="center", size=5.6,
+            zorder=12, weight="bold",
             bbox={"boxstyle": "circle,pad=0.15", "fc": "white", "ec": INK, "lw": 0.5},
         )  # fmt: skip
 

@@ -103,9 +103,9 @@ def lines_picture(assessment: Assessment) -> Picture | None:
         return None
     words = "; ".join(f"{b.what} of {b.line}: {b.told}" for b in found)
     with look():
-        height = _HEAD_MM + min(_ROW_MM * len(found), _TALLEST_MM)
+        height = _HEAD_MM + 3.0 + min(_ROW_MM * len(found), _TALLEST_MM)
         figure = new_figure(PAGE_MM, height)
-        axes = figure.add_axes((0.34, 8.0 / height, 0.48, 1.0 - 15.0 / height))
+        axes = figure.add_axes((0.34, 11.0 / height, 0.48, 1.0 - 18.0 / height))
         longest = max(1.0, *(b.used for b in found))
         for i, b in enumerate(found):
             over = b.used > 1.0 + 2e-6

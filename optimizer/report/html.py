@@ -32,11 +32,13 @@ p { margin: 1mm 0 2mm; } ul, ol { margin: 1mm 0 2mm; padding-left: 5mm; }
 .figures { display: flex; flex-wrap: wrap; gap: 2mm 8mm; margin: 3mm 0; padding: 0; }
 .figures div { min-width: 26mm; } .figures dt { color: var(--quiet); font-size: 8pt; }
 .figures dd { margin: 0; font-size: 13pt; font-weight: bold; }
-figure { margin: 2mm 0; break-inside: avoid; } figure svg { width: 100%; height: auto; display: block; }
+figure { margin: 2mm 0; break-inside: avoid; }
+figure svg { width: 100%; height: auto; display: block; }
 .wide { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; font-size: 8pt; line-height: 1.3; }
 thead { display: table-header-group; } tr { break-inside: avoid; }
-th { text-align: left; border-bottom: .7pt solid var(--ink); padding: .6mm 1.2mm; vertical-align: bottom; }
+th { text-align: left; border-bottom: .7pt solid var(--ink); padding: .6mm 1.2mm;
+  vertical-align: bottom; }
 th .unit { font-weight: normal; color: var(--quiet); display: block; }
 td { border-bottom: .4pt solid var(--rule); padding: .6mm 1.2mm; vertical-align: top;
   overflow-wrap: break-word; }

@@ -93,10 +93,10 @@ def report_page(results: Results, drawn: tuple[Picture, ...]) -> str:
     body = [
         sections.summary_section(plan, results.proof),
         html.section(
-            by_name["body"].title, html.figure(by_name["body"]), identity="body", new_page=True
+            by_name["segments"].title, html.figure(by_name["segments"]), identity="segments"
         ),
         html.section(
-            by_name["segments"].title, html.figure(by_name["segments"]), identity="segments"
+            by_name["body"].title, html.figure(by_name["body"]), identity="body", new_page=True
         ),
     ]
     if results.ranking is not None and len(results.ranking.layouts) > 1:

@@ -8,6 +8,7 @@ the belt. The outline is a backdrop: no number of a layout depends on it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import pi
 from typing import Literal
@@ -81,7 +82,7 @@ def _fraction(name: str) -> float:
     )
 
 
-def _smooth(levels: list[tuple[float, ...]]) -> Array:
+def _smooth(levels: Sequence[tuple[float, ...]]) -> Array:
     """Rows (height, edges...) made dense between the given heights, without overshoot.
 
     Of rows at (nearly) one height, as unusual measurements can make them, the first counts.

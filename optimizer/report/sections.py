@@ -107,7 +107,7 @@ def parts_section(plan: Assessment) -> str:
             p.unit,
             p.model,
             p.site,
-            segment_words(p.segment, p.side if p.segment != "trunk" else "centre"),
+            "vest" if p.segment == "trunk" else segment_words(p.segment, p.side),
             mass[i],
             watts[i],
             number(p.metabolic_pct, 2),

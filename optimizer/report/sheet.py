@@ -257,12 +257,17 @@ def _option(setting: Setting, report: LineReport) -> tuple[Line, LineOption]:
 
 
 def bore_words(line: Line, option: LineOption) -> str:
-    """ "6x4, bore 4 mm", "AWG 20", "diameter 1.2 mm"."""
-    said = [option.size] if option.size else []
+    """ "6x4, bore 4 mm", "AWG 20", "diameter 1.2 mm"; "" where the option's name says it all."""
+    said = [option.size] if option.size and option.size not in option.name else []
     if option.bore_m is not None:
         name = "diameter" if line.kind == "pull_cable" else "bore"
         said.append(f"{name} {option.bore_m * 1e3:g} mm")
-    return ", ".join(said) or "-"
+    return ", ".join(said)
+
+
+def of_words(cut: Cut) -> str:
+    """What a line is cut of: the option bought, with its bore, gauge or diameter."""
+    return f"{cut.option}, {cut.bore}" if cut.bore else cut.option
 
 
 def _scale(plan: Assessment, pockets: Sequence[Pocket]) -> tuple[Weighing, ...]:

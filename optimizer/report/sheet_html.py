@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from optimizer.report import html
-from optimizer.report.sheet import FASTENER_WORDS, TOLERANCE_WORDS, BuildSheet, Pocket
+from optimizer.report.sheet import FASTENER_WORDS, TOLERANCE_WORDS, BuildSheet, Pocket, of_words
 from optimizer.views.cautions import BASIS, CAUTIONS
 from optimizer.views.quantity import number
 from optimizer.views.words import counted
@@ -85,7 +85,7 @@ def _cuts(sheet: BuildSheet) -> str:
     rows = [
         (
             f"{c.line} ({c.kind.replace('_', ' ')})",
-            f"{c.option}: {c.bore}",
+            of_words(c),
             c.length_mm,
             f"-0/+{c.longer_mm}",
             number(c.slack_mm, 0),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from optimizer.report.sheet import FASTENER_WORDS, TOLERANCE_WORDS, BuildSheet
+from optimizer.report.sheet import FASTENER_WORDS, TOLERANCE_WORDS, BuildSheet, of_words
 from optimizer.report.sheet_html import BALLAST_NOTE, size_words
 from optimizer.views.cautions import BASIS, CAUTIONS
 from optimizer.views.export import escape_markdown
@@ -39,7 +39,7 @@ def sheet_markdown(sheet: BuildSheet, lead: str, files: tuple[str, str]) -> str:
             _table(
                 ("line", "kind", "of", "cut, mm", "tolerance, mm", "of it slack, mm", "mass, g",
                  "from", "to", "route"),
-                [(c.line, c.kind.replace("_", " "), f"{c.option}: {c.bore}", str(c.length_mm),
+                [(c.line, c.kind.replace("_", " "), of_words(c), str(c.length_mm),
                   f"-0/+{c.longer_mm}", number(c.slack_mm, 0), number(c.mass_g, 1), c.start,
                   c.end, c.route) for c in sheet.cuts],
             )

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, cast
 
 from optimizer.views.words import clean
 
@@ -48,7 +48,7 @@ STROKES: dict[str, Stroke] = {
     "pull_cable": Stroke("#e69f00", 1.9, (5, 1.5), "pull-cable"),
     "wire": Stroke("#111111", 0.8, (2.2, 1.0), "wire"),
 }
-_SETTINGS: dict[str, object] = {
+_SETTINGS: dict[str, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 7.5,
     "text.color": INK,
@@ -91,7 +91,7 @@ def look() -> Iterator[None]:
         logging.getLogger("matplotlib").setLevel(logging.ERROR)
         try:
             matplotlib.rcdefaults()
-            matplotlib.rcParams.update(_SETTINGS)
+            matplotlib.rcParams.update(cast(Any, _SETTINGS))
             yield
         finally:
             logging.getLogger("matplotlib").setLevel(loud)

@@ -98,10 +98,9 @@ class Search:
             )
             for goal in self.goals
         ]
-        self._others = Objective(
-            np.sum([goal.objective.linear / goal.resolution for goal in self.goals[1:]], axis=0)
-            * min(goal.resolution for goal in self.goals[1:])
-        )
+        finest = min(goal.resolution for goal in self.goals)
+        others = [goal.objective.linear * (finest / goal.resolution) for goal in self.goals[1:]]
+        self._others = Objective(np.sum(others, axis=0)) if others else None
         self._deadline, self._on_point = deadline, on_point
         self._answers: list[tuple[Vector, Point | None]] = []
         self.found: list[Point] = []
@@ -170,6 +169,8 @@ class Search:
         first = self._solve()
         if first is None:
             return None
+        if self._others is None:
+            return Point(self._measure(first), first)
         least = self._measure(first)[0]
         program.set_quantity_upper(self.rows[0], least + 0.5 * goal.resolution)
         program.set_objective(self._others)

@@ -4,24 +4,18 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import inf
 
 import numpy as np
 
-from optimizer.assess.agree import require_agreement
-from optimizer.assess.assessment import assess
 from optimizer.assess.result import Assessment, Infeasible
-from optimizer.problem.arrays import Problem
-from optimizer.problem.build import build_problem
-from optimizer.problem.presolve import Switches, reduce
+from optimizer.problem.presolve import Switches
 from optimizer.setting import Setting, build_setting
-from optimizer.solve.epsilon import Search, SearchStoppedError, Vector
-from optimizer.solve.goals import Goal, exact_value, goals_of
-from optimizer.solve.infeasible import explain
-from optimizer.solve.layouts import layout_of
+from optimizer.solve.epsilon import Vector
+from optimizer.solve.front_points import RESPONSE, find_points, find_points_with_response
+from optimizer.solve.goals import Goal, goals_of
 from optimizer.solve.place import place
-from optimizer.solve.program import Solution
 from optimizer.study.model import Study, Weights
 
 DEFAULT_GOALS = ("metabolic", "swing_inertia")
@@ -92,63 +86,47 @@ def front(
     setting = study if isinstance(study, Setting) else build_setting(study)
     names = (*objectives, *((third,) if third is not None else ()))
     goals = goals_of(setting, names)
-    problem = build_problem(setting)
-    reduced = reduce(problem, switches)
-    if reduced.emptied:
-        return explain(setting, reduced, time.perf_counter() - started)
     spec = setting.study.solve
     budget = spec.time_limit_s if time_limit_s is None else time_limit_s
-    search = Search(
-        reduced,
-        goals,
-        switches=switches,
-        seed=spec.seed,
-        threads=spec.threads,
-        deadline=inf if budget == inf else started + budget,
-        on_point=on_point,
-    )
-    stopped = None
-    try:
-        search.run()
-    except SearchStoppedError as stop:
-        stopped = stop.why
-    if not search.found and stopped is None:
-        return explain(setting, reduced, time.perf_counter() - started, search.program)
-    points = sorted(search.found, key=search.values)
-    vectors = [search.values(point) for point in points]
-    judged = [_assess(setting, problem, point.solution) for point in points]
-    wins = winning_weights(vectors) if len(goals) == 2 else None
-    examples = None if len(goals) == 2 else example_weights(vectors)
+    deadline = inf if budget == inf else started + budget
+    sums = [goal for goal in goals if goal.name != RESPONSE]
+    if len(sums) < len(goals):
+        found = find_points_with_response(
+            setting,
+            sums,
+            names.index(RESPONSE),
+            deadline=deadline,
+            on_point=on_point,
+            switches=switches,
+        )
+    else:
+        found = find_points(setting, goals, deadline=deadline, on_point=on_point, switches=switches)
+    if found.infeasible is not None:
+        return found.infeasible
+    wins = winning_weights(found.vectors) if len(goals) == 2 else None
+    examples = None if len(goals) == 2 else example_weights(found.vectors)
     listed = []
-    for i, (vector, assessment) in enumerate(zip(vectors, judged, strict=True)):
+    for i, (vector, assessment) in enumerate(zip(found.vectors, found.assessments, strict=True)):
         weights = None if wins is None else wins[i]
         example = None if examples is None else examples[i]
         supported = weights is not None or example is not None
         listed.append(FrontPoint(vector, assessment, supported, weights, example))
     picked, pick = None, None
-    if stopped is None:
+    if found.stopped is None:
         left = inf if budget == inf else budget - (time.perf_counter() - started)
-        picked, pick = _pick(setting, goals, judged, left)
+        picked, pick = _pick(setting, goals, found.assessments, left)
     return Front(
         setting.study.name,
         tuple(goals),
         tuple(listed),
-        stopped is None,
-        stopped,
+        found.stopped is None,
+        found.stopped,
         picked,
         pick,
         time.perf_counter() - started,
-        search.solves,
+        found.solves,
         setting.study.warnings,
     )
-
-
-def _assess(setting: Setting, problem: Problem, solution: Solution) -> Assessment:
-    """Everything true of a solution, its score being the study's own."""
-    scored = replace(solution, score=exact_value(problem.objective, solution.quantities))
-    assessment = assess(setting, layout_of(setting, problem, scored))
-    require_agreement(scored, assessment)
-    return assessment
 
 
 def weighed_by(goals: Sequence[Goal], weights: Weights) -> bool:

@@ -19,9 +19,11 @@ from optimizer.problem.quantities import (
     LEG_W,
     MASS,
     NAMES,
+    PRICE,
     SITES_IN_USE,
 )
 from optimizer.setting import Setting
+from optimizer.solve.figures import price_of, slowest_fill
 from optimizer.study.model import SIDES, TRUNK
 from optimizer.study.words import nearest
 
@@ -122,6 +124,30 @@ def _sites_in_use(setting: Setting) -> Goal:
     )
 
 
+def _price(setting: Setting) -> Goal:
+    study = setting.study
+    return Goal(
+        "price",
+        "price of all parts",
+        "",
+        _linear({PRICE: 1.0}),
+        lambda found: price_of(study, found),
+    )
+
+
+def _response(setting: Setting) -> Goal:
+    """No sum: `optimizer.solve.front_points` deals with it."""
+    study = setting.study
+    return Goal(
+        "response",
+        "slowest filling of an air chamber",
+        "ms",
+        _linear({}),
+        lambda found: slowest_fill(study, found),
+        0.01,
+    )
+
+
 #: Name -> how to make the goal for a setting. To add one, add a function and a line.
 GOALS: dict[str, Callable[[Setting], Goal]] = {
     "metabolic": _metabolic,
@@ -129,6 +155,8 @@ GOALS: dict[str, Callable[[Setting], Goal]] = {
     "comfort": _comfort,
     "device_mass": _device_mass,
     "sites_in_use": _sites_in_use,
+    "price": _price,
+    "response": _response,
 }
 
 

@@ -195,14 +195,23 @@ def _of_quotient(oracle: Oracle, m: int, others: frozenset[int]) -> LeastChange 
             )
         outcome = oracle.minimise(_only(oracle, column))
         program.live.delete_rows_from(first)
-        better = inf if outcome.x is None else _needed(oracle, limit, outcome.x)
-        if better >= needed * (1.0 - _QUOTIENT):
+        if outcome.x is None:
+            break
+        better = _needed(oracle, limit, outcome.x)
+        if _no_looser(limit, better, needed):
             break
         needed = better
     for number in own:
         program.live.set_row_bounds(number, program.row_lower[number], program.row_upper[number])
     program.live.set_col_bounds(column, 0.0, inf)
     return _checked(oracle, m, others, needed)
+
+
+def _no_looser(limit: StudyLimit, better: float, needed: float) -> bool:
+    """Whether a value is hardly an easier one to meet than that found before."""
+    if limit.falls:
+        return better <= needed * (1.0 + _QUOTIENT)
+    return better >= needed * (1.0 - _QUOTIENT)
 
 
 def _rows(oracle: Oracle, limit: StudyLimit, value: float) -> list[LimitRow]:
@@ -212,7 +221,7 @@ def _rows(oracle: Oracle, limit: StudyLimit, value: float) -> list[LimitRow]:
 
 
 def _needed(oracle: Oracle, limit: StudyLimit, x: Array) -> float:
-    """The least value with which a solution meets a limit, by bisection on its rows."""
+    """The value nearest the limit's with which a solution meets it, by bisection on its rows."""
     assert limit.value is not None
     quantities = x @ oracle.program.formulation.quantities
 
@@ -222,6 +231,12 @@ def _needed(oracle: Oracle, limit: StudyLimit, x: Array) -> float:
             for row in _rows(oracle, limit, value)
         )
 
+    if limit.falls:
+        least, most = 0.0, limit.value
+        while most - least > 1e-9 * limit.value:
+            middle = 0.5 * (least + most)
+            least, most = (middle, most) if met(middle) else (least, middle)
+        return least
     low, high = limit.value, max(limit.value, 1e-6)
     while not met(high):
         low, high = high, 2.0 * high

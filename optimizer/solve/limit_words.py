@@ -26,6 +26,7 @@ _ENTRY_WORDS = {
     "protrusion": "parts stand off the skin by at most {}",
     "contact_sustained": "lasting pressure on the skin at most {}",
     "contact_peak": "peak pressure on the skin at most {}",
+    "walking_time": "the batteries last at least {}, all parts at rated power",
     "keep_out": "nothing sits at a place to keep out of",
 }
 

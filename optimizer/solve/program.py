@@ -27,6 +27,10 @@ CLOSE_TANGENTS = 40
 
 #: How far a limit may be overstepped before it counts as broken, relative (the solver's own).
 FEASIBILITY = 2e-6
+#: How exactly the solver keeps rows and whole numbers. At its own 1e-6 its restart after presolve
+#: was seen to cut off the optimum of a small program and to call the next best proven; at 1e-7 and
+#: below it was not. Costs no time that could be measured.
+FEASIBLE_TO = 1e-8
 
 
 @dataclass(frozen=True)
@@ -62,12 +66,6 @@ class QuantityRow:
             assert curved is not None and curved.curve is not None
             value += self.curve_weight * curved.curve(float(quantities[TRUNK_LOAD]))
         return value - self.upper
-
-#: How exactly the solver keeps rows and whole numbers. At its own 1e-6 its restart after presolve
-#: was seen to cut off the optimum of a small program and to call the next best proven; at 1e-7 and
-#: below it was not. Costs no time that could be measured.
-FEASIBLE_TO = 1e-8
-
 
 
 class Program:

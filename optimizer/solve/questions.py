@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import inf
@@ -14,10 +15,11 @@ from optimizer.problem.arrays import Array
 from optimizer.setting import Setting
 from optimizer.solve.demands import Demand, RowDemand, as_row, demanding, meets
 from optimizer.solve.easing import Easing, make_easing
-from optimizer.solve.highs import Outcome
+from optimizer.solve.highs import Outcome, Tick
 from optimizer.solve.layouts import layout_of
 from optimizer.solve.link_program import LinkProgram
 from optimizer.solve.program import Solution
+from optimizer.study.model import Study
 from optimizer.study.relax import eased
 
 #: Layouts nearer in score than this are equally good.
@@ -33,16 +35,39 @@ class Answer:
     settled: bool
 
 
-class Questions:
-    """A solved study and its program, ready to be asked what-ifs."""
+def difference(best: Assessment, other: Assessment, bound: float) -> Alternative:
+    """What another layout costs above the best; `bound` is a proven bound on its score."""
+    return Alternative(
+        other,
+        other.score - best.score,
+        other.metabolic_w - best.metabolic_w,
+        other.metabolic_pct - best.metabolic_pct,
+        other.swing_inertia_pct - best.swing_inertia_pct,
+        bound - best.score,
+    )
 
-    def __init__(self, setting: Setting, share: float, on_solve: Callable[[], None] | None = None):
+
+class Questions:
+    """A solved study and its program, ready to be asked what-ifs.
+
+    `share` is by how much limits may be loosened; `deadline`, by `time.perf_counter`, ends every
+    search. `solution` and `best` are None if no layout was found.
+    """
+
+    def __init__(
+        self,
+        setting: Setting,
+        share: float,
+        *,
+        deadline: float = inf,
+        on_tick: Callable[[Tick], None] | None = None,
+    ):
         spec = setting.study.solve
-        self.setting, self.share = setting, share
+        self.setting, self.share, self._deadline = setting, share, deadline
         self.easing: Easing = make_easing(setting, share)
         self.program = LinkProgram(self.easing, seed=spec.seed, threads=spec.threads)
         self.problem = self.easing.problem
-        self._on_solve = on_solve
+        self._on_tick = on_tick
         self._known: list[tuple[Array, float]] = []
         outcome, solution = self._solve(inf)
         self.outcome: Outcome = outcome
@@ -81,14 +106,30 @@ class Questions:
         """A solution as assessed, and what it costs above the best."""
         assert self.best is not None and answer.solution is not None
         other = self.assessed(answer.solution)
-        return Alternative(
-            other,
-            other.score - self.best.score,
-            other.metabolic_w - self.best.metabolic_w,
-            other.metabolic_pct - self.best.metabolic_pct,
-            other.swing_inertia_pct - self.best.swing_inertia_pct,
-            (other.score if answer.settled else answer.bound) - self.best.score,
+        bound = other.score if answer.settled else answer.bound
+        return difference(self.best, other, bound)
+
+    @property
+    def out_of_time(self) -> bool:
+        """Whether the deadline is over."""
+        return time.perf_counter() >= self._deadline
+
+    def of_study(self, study: Study) -> Questions:
+        """The same for a changed study of the same wearer, garment and routes."""
+        return Questions(
+            replace(self.setting, study=study), 0.0, deadline=self._deadline, on_tick=self._on_tick
         )
+
+    def against(self, other: Questions) -> Alternative:
+        """What this study's best costs above another's."""
+        assert self.best is not None and other.best is not None
+        bound = self.best.score if self.settled else self.outcome.bound
+        return difference(other.best, self.best, bound)
+
+    @property
+    def settled(self) -> bool:
+        """Whether the best is proven, or that there is none."""
+        return self.outcome.status in ("optimal", "infeasible")
 
     def assessed(self, solution: Solution) -> Assessment:
         """A solution assessed against the study with the limits as eased now.
@@ -107,9 +148,10 @@ class Questions:
         return assessment
 
     def _solve(self, cutoff: float) -> tuple[Outcome, Solution | None]:
-        if self._on_solve is not None:
-            self._on_solve()
-        outcome, solution = self.program.solve(cutoff=None if cutoff == inf else cutoff)
+        left = max(self._deadline - time.perf_counter(), 0.0)
+        outcome, solution = self.program.solve(
+            cutoff=None if cutoff == inf else cutoff, time_limit_s=left, on_tick=self._on_tick
+        )
         if solution is not None and outcome.x is not None and not self.program.eases:
             self._known.append((outcome.x, solution.score))
         return outcome, solution

@@ -13,10 +13,12 @@ from math import inf
 
 import numpy as np
 
-from optimizer.assess.why import LimitWorth
+from optimizer.assess.why import Alternative, LimitWorth
 from optimizer.solve.demands import Demand, RowDemand
+from optimizer.solve.line_easing import outlet_names
 from optimizer.solve.limit_words import limit_text, unit_of
 from optimizer.solve.questions import EQUAL, Answer, Questions
+from optimizer.study.relax import LINE, StudyLimit, eased
 
 #: How far a row, scaled to 1, is overstepped at least where a limit counts as broken; the
 #: solver's own tolerance is 1e-6.
@@ -35,6 +37,8 @@ class Candidate:
 def worthwhile(questions: Questions, limit: int) -> Candidate | None:
     """What of a loosened limit is still to be searched; None if it is proven to be worth nothing."""
     program = questions.program
+    if is_entangled(questions, limit):
+        return Candidate(limit, -inf, ())
     program.ease({limit: questions.easing.most[limit]})
     try:
         open_demands = []
@@ -54,6 +58,8 @@ def worth(questions: Questions, candidate: Candidate) -> tuple[LimitWorth | None
     """What loosening a limit is worth, None for nothing; and whether that is proven."""
     limit = questions.easing.limits[candidate.limit]
     program = questions.program
+    if not candidate.demands:
+        return _worth_anew(questions, candidate.limit)
     best: Answer | None = None
     cutoff, settled = questions.score - EQUAL, True
     program.ease({candidate.limit: questions.easing.most[candidate.limit]})
@@ -68,6 +74,26 @@ def worth(questions: Questions, candidate: Candidate) -> tuple[LimitWorth | None
         alternative = questions.alternative(best)
     finally:
         program.ease({})
+    return _told(questions, limit, alternative), settled
+
+
+def is_entangled(questions: Questions, limit: int) -> bool:
+    """Whether loosening a limit changes what others come to, so that all must be solved anew."""
+    own = questions.easing.limits[limit]
+    return own.kind == LINE and own.subject in outlet_names(questions.setting.study)
+
+
+def _worth_anew(questions: Questions, limit: int) -> tuple[LimitWorth | None, bool]:
+    """The same by solving the changed study from scratch."""
+    own = questions.easing.limits[limit]
+    study = eased(questions.setting.study, own, questions.share)
+    changed = questions.of_study(study)
+    if changed.solution is None or changed.score >= questions.score - EQUAL:
+        return None, changed.settled
+    return _told(questions, own, changed.against(questions)), changed.settled
+
+
+def _told(questions: Questions, limit: StudyLimit, alternative: Alternative) -> LimitWorth:
     setting, loosened = questions.setting, limit.eased(questions.share)
     return LimitWorth(
         limit.kind,
@@ -78,7 +104,7 @@ def worth(questions: Questions, candidate: Candidate) -> tuple[LimitWorth | None
         None if loosened is None else limit.shown(loosened),
         unit_of(setting, limit),
         alternative,
-    ), settled
+    )
 
 
 def new_layouts(questions: Questions, limit: int) -> Iterator[Demand]:

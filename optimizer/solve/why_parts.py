@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, inf
 
 from optimizer.assess.result import Obstacle
@@ -14,9 +14,11 @@ from optimizer.solve.demands import SiteDemand
 from optimizer.solve.limit_words import amount, limit_text, unit_of
 from optimizer.solve.program import TRUNK_LOAD
 from optimizer.solve.questions import EQUAL, Answer, Questions
+from optimizer.study.relax import LINE_LIMITS
 
 #: Rounds of the search for the limits that clash where a part cannot go.
 _ROUNDS = 6
+_OR_MORE = " or more"
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,12 @@ def spots(questions: Questions) -> list[Spot]:
             at.setdefault(int(problem.choice_site[solution.chosen[p]]), []).append(p)
         found += [Spot(part, s, tuple(here), tuple(slots)) for s, here in at.items()]
     return found
+
+
+def _nearer(one: Obstacle, other: Obstacle) -> Obstacle:
+    """Of a line too short from two sites, the case that comes nearer, "or more"."""
+    near = min(one, other, key=lambda o: o.needed_value or 0.0)
+    return replace(near, text=near.text.removesuffix(_OR_MORE) + _OR_MORE)
 
 
 class PartReasons:
@@ -143,11 +151,17 @@ class PartReasons:
         told: dict[tuple[str, ...], tuple[list[int], tuple[Obstacle, ...]]] = {}
         for s in sites:
             barred = self.barred(spot, s)
-            if barred:
-                key = tuple(o.text for o in barred) if not apart else (names[s],)
-                told.setdefault(key, ([], barred))[0].append(s)
-            else:
+            if not barred:
                 possible.append(s)
+            elif apart or any(o.kind not in LINE_LIMITS for o in barred):
+                told[names[s], ""] = ([s], barred)
+            else:
+                # sites that the same lines do not reach are told together, by the nearest
+                key = tuple(f"{o.kind} {o.subject}" for o in barred)
+                known, nearest = told.get(key, ([], barred))
+                if known:
+                    barred = tuple(map(_nearer, nearest, barred))
+                told[key] = ([*known, s], barred)
         groups = [[s] for s in possible] if apart else [possible] if possible else []
         for group in groups:
             gain = max(gains[s] for s in group)
@@ -239,7 +253,8 @@ class PartReasons:
             where = problem.slots[far].unit
             for m, _ in nearest.needs:
                 text = limit_text(self.questions.setting, oracle.limits[m])
-                yield self._obstacle(m, f"{text}; from there to {where} it is {length}")
+                told = self._obstacle(m, f"{text}; from there to {where} it is {length}")
+                yield replace(told, needed_value=nearest.route.length_m + line.slack_m)
 
     def _open_sites(self, slot: int) -> set[int]:
         """Sites at which no limit rules a slot out by itself."""

@@ -143,7 +143,14 @@ class SolveSection(Section):
     threads: Annotated[int, Quantity(least=1, most=1024, whole=True)] = 1
 
 
-#: Table of the study file -> its schema; `limits` and `rules` are made elsewhere.
+class ScenarioSection(Section):
+    """One what-if; `set` is read by `optimizer.study.scenarios`."""
+
+    name: Annotated[str, Name("a scenario's name", spaces=True)]
+    set: Any = None
+
+
+#: Table of the study file -> its schema; `limits`, `rules` and `scenarios` are made elsewhere.
 SECTIONS: dict[str, type[Section]] = {
     "files": Files,
     "wearer": WearerSection,
@@ -156,7 +163,7 @@ SECTIONS: dict[str, type[Section]] = {
     "solve": SolveSection,
 }
 #: What stands at the top level of a study file.
-TOP_LEVEL: tuple[str, ...] = (*Head.model_fields, *SECTIONS, "limits", "rules")
+TOP_LEVEL: tuple[str, ...] = (*Head.model_fields, *SECTIONS, "limits", "rules", "scenarios")
 
 
 def keys(schema: type[BaseModel]) -> list[str]:

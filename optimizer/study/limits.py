@@ -14,7 +14,7 @@ from optimizer.body.wear_defaults import recommended
 from optimizer.errors import Flaw, Origin
 from optimizer.study.cells import Flag, Quantity
 from optimizer.study.model import LimitSpec
-from optimizer.study.units import CM_PER_M, G_PER_KG, KPA_PER_PA, MM_PER_M
+from optimizer.study.units import CM_PER_M, G_PER_KG, KPA_PER_PA, MM_PER_M, S_PER_H
 from optimizer.study.words import choice_of, nearest, quoted
 
 
@@ -41,6 +41,7 @@ _SEGMENTS = ("trunk", "thigh", "shank", "foot")
 LIMIT_KEYS: Mapping[str, LimitKey] = {
     "device_mass_g": LimitKey("device_mass", _MASS, G_PER_KG),
     "sites_in_use": LimitKey("sites_in_use", Quantity(least=1, most=1000, whole=True)),
+    "walking_time_h": LimitKey("walking_time", Quantity("h", above=0, most=1000), 1.0 / S_PER_H),
     "left_right_mass_g": LimitKey("left_right_mass", Quantity("g", least=0), G_PER_KG),
     "left_right_swing_inertia_pct": LimitKey("left_right_swing_inertia", Quantity("%", least=0)),
     "segment_mass_g": LimitKey("segment_mass", _MASS, G_PER_KG, _SEGMENTS),

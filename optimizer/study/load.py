@@ -88,6 +88,7 @@ def load_study(
         files={"study": written.file, **{k: t.file for k, t in tables.items() if t is not None}},
         warnings=_warnings(catalog, spec.wearer, written, tables),
         counterweight=spec.counterweight,
+        scenarios=spec.scenarios,
     )
 
 

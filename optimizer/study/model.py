@@ -257,6 +257,15 @@ class Counterweight:
 
 
 @dataclass(frozen=True, slots=True)
+class Scenario:
+    """A what-if written in the study: what it sets, by dotted path, as an override would."""
+
+    name: str
+    settings: Mapping[str, object]
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
 class Study:
     """Everything a run needs, checked and in SI."""
 
@@ -279,3 +288,4 @@ class Study:
     files: Mapping[str, str] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
     counterweight: Counterweight | None = None
+    scenarios: tuple[Scenario, ...] = ()

@@ -58,7 +58,10 @@ def physics_flaws(parts: tuple[Part, ...], lines: tuple[Line, ...]) -> list[Flaw
     for line in known:
         if line.kind == "air_tube":
             flaws += _air_flaws(by_name, known, line)
-    return list(dict.fromkeys(flaws)) or _model_flaws(parts, known)
+    # one flaw a cell is enough: an empty one may be needed by several budgets
+    return list({flaw.origin: flaw for flaw in reversed(flaws)}.values())[::-1] or _model_flaws(
+        parts, known
+    )
 
 
 def _at(row: LineOption | PartModel, column: str) -> Origin:

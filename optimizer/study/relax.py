@@ -43,6 +43,8 @@ LINE_LIMITS: tuple[str, ...] = (LINE, *LINE_BUDGETS)
 NEEDS = "needs"
 #: Entries of `[limits]` that keep no layout out: figures for others, and what only costs comfort.
 SOFT: frozenset[str] = PARAMETERS | {"belt_soft", "protrusion_soft"}
+#: Entries of `[limits]` that ask for at least a value: a lower one is the looser.
+AT_LEAST: frozenset[str] = frozenset({"walking_time"})
 #: What a designer would rather read of, first: their own limits and rules, then the garment's.
 _ORDER = ("limit", "rule", *LINE_LIMITS, *SITE_LIMITS, NEEDS)
 
@@ -113,7 +115,17 @@ def _entries(study: Study) -> list[StudyLimit]:
         scale = key.per_si if key else 1.0
         whole = bool(key and key.value.whole)
         found.append(
-            StudyLimit(spec.kind, spec.subject, value, unit, scale, spec.origin, i, whole=whole)
+            StudyLimit(
+                spec.kind,
+                spec.subject,
+                value,
+                unit,
+                scale,
+                spec.origin,
+                i,
+                falls=spec.kind in AT_LEAST,
+                whole=whole,
+            )
         )
     return found
 

@@ -26,12 +26,14 @@ from optimizer.study.model import (
     LimitSpec,
     PairRule,
     RoutesSpec,
+    Scenario,
     SolveSpec,
     Task,
     WearerSpec,
     Weights,
 )
 from optimizer.study.rules import check_rules, make_rules
+from optimizer.study.scenarios import make_scenarios
 from optimizer.study.sections import (
     check_table,
     make_counterweight,
@@ -60,6 +62,7 @@ class Spec:
     counterweight: Counterweight | None
     rules: tuple[PairRule, ...]
     pose: Literal["straight", "swing"]
+    scenarios: tuple[Scenario, ...] = ()
 
 
 def make_spec(written: TomlFile, catalog: Catalog, flaws: list[Flaw]) -> Spec:
@@ -98,4 +101,5 @@ def make_spec(written: TomlFile, catalog: Catalog, flaws: list[Flaw]) -> Spec:
         counterweight=counterweight,
         rules=rules,
         pose="swing" if inertia and inertia.pose == "swing" else "straight",
+        scenarios=make_scenarios(written, flaws),
     )

@@ -8,13 +8,15 @@ from concurrent.futures import Executor
 from dataclasses import replace
 from math import inf
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.assess.agree import require_agreement
+from optimizer.assess.agree import AGREEMENT, require_agreement
 from optimizer.assess.assessment import assess
 from optimizer.assess.result import Assessment, Infeasible
+from optimizer.errors import DisagreementError
 from optimizer.joint.world import Plan, World, make_world
 from optimizer.parallel import Sink, fingerprint, run
 from optimizer.problem.presolve import reduce
@@ -133,6 +135,7 @@ def trust(
                 plans.append(least.plan)
     sheets = [sheet_of(world, plans) for world in worlds]
     scores = evaluate(sheets, table)
+    _require_agreement(nominal, plans, solved, scores)
     fits = np.isfinite(scores)
     live = fits.any(axis=1)
     rows_live = np.flatnonzero(live)
@@ -207,6 +210,23 @@ def _candidates(
     kept = [first_key, *(key for key in kept if key != first_key)]
     missing = Missing(len(second), misses, upper_bound(misses, len(second)))
     return [plans[key] for key in kept[:MOST]], missing, max(0, len(kept) - MOST)
+
+
+def _require_agreement(
+    nominal: World, plans: Sequence[Plan], solved: Sequence[dict[str, Any]], scores: Array
+) -> None:
+    """The program's best of a draw must score the same in the evaluation of all draws."""
+    number = {nominal.key(plan): i for i, plan in enumerate(plans)}
+    for one in solved:
+        column = number.get(nominal.key(plan_from(one["plan"])))
+        if column is None:
+            continue
+        value, score = float(one["value"]), float(scores[int(one["row"]), column])
+        if not abs(value - score) <= AGREEMENT * max(1.0, abs(value)):
+            raise DisagreementError(
+                f"the program and the evaluation disagree about draw {one['row']}: "
+                f"{value!r} against {score!r}"
+            )
 
 
 def _same(nominal: World, plan: Plan, other: Plan | None) -> bool:

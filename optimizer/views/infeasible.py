@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from pathlib import PurePath
 
-from rich.console import Group
+from rich.console import Group, RenderableType
 
-from optimizer.assess.result import Infeasible, Obstacle
+from optimizer.assess.result import Clash, Infeasible, Obstacle
+from optimizer.errors import Origin
 from optimizer.views.table import section
 from optimizer.views.words import Words, bullets, counted, listing
 
 
 def infeasible_view(found: Infeasible) -> Group:
-    """Which parts cannot be placed and which limits clash, each with where it was written."""
+    """Which limits clash, each with where it was written and the least change that mends it."""
     lead = f"No layout of {found.study_name} meets every limit."
     blocks: list[Group] = []
     if found.unplaceable:
@@ -23,21 +24,63 @@ def infeasible_view(found: Infeasible) -> Group:
             )
         )
     if found.obstacles:
-        title = "This cannot hold"
-        if found.unplaceable:
-            title = "Why not"
-        elif len(found.obstacles) > 1:
-            title = "These cannot all hold; loosening any one of them may be enough"
-        blocks.append(section(title, *bullets(obstacle_words(o) for o in found.obstacles)))
+        first = Clash(found.obstacles, found.parts, found.smallest)
+        blocks.append(_clash(first, found, title="Why not" if found.unplaceable else ""))
+    blocks += [
+        _clash(clash, found, title="And with that out of the way, still")
+        for clash in found.further
+    ]
+    if not found.complete:
+        blocks.append(
+            section("Cut short", Words("The explanation was ended early; there may be more."))
+        )
     if found.warnings:
         blocks.append(section("Warnings", *bullets(found.warnings)))
     return Group(section(lead), *blocks)
 
 
+def _clash(clash: Clash, found: Infeasible, title: str) -> Group:
+    """One clash: its limits, what would mend it, and what it is about."""
+    n = len(clash.obstacles)
+    plain = "This cannot hold" if n == 1 else f"These {n} cannot all hold; any one less, they can"
+    rows: list[RenderableType] = []
+    for obstacle in clash.obstacles:
+        rows.append(Words(f"- {obstacle_words(obstacle)}", hang=2))
+        if obstacle.also:
+            rows.append(Words(f"likewise {origins_words(obstacle.also)}", hang=4, indent=4))
+        if obstacle.least_change_text:
+            rows.append(Words(f"-> {obstacle.least_change_text}", hang=4, indent=4))
+    if clash.parts and not set(clash.parts) <= set(found.unplaceable):
+        what = "it leaves" if n == 1 else "together they leave"
+        rows.append(Words(f"What {what} no place for: {listing(clash.parts)}."))
+    if n > 1 and clash.smallest:
+        rows.append(Words("No fewer limits clash.", "quiet"))
+    return section(title or plain, *rows)
+
+
 def obstacle_words(obstacle: Obstacle) -> str:
     """One obstacle and, in brackets, where it was written."""
-    origin = obstacle.origin
+    where = origin_words(obstacle.origin)
+    return f"{obstacle.text} ({where})" if where else obstacle.text
+
+
+def origin_words(origin: Origin) -> str:
+    """ "sites.csv row 7 max_mass_g", as far as known."""
     where = PurePath(origin.file).name if origin.file else ""
     where += f" row {origin.row}" if origin.row is not None else ""
     where += f" {origin.column}" if origin.column else ""
-    return f"{obstacle.text} ({where.strip()})" if where.strip() else obstacle.text
+    return where.strip()
+
+
+def origins_words(origins: tuple[Origin, ...]) -> str:
+    """Several rows, the file named once: "sites.csv rows 7, 8 and 9"."""
+    files: dict[str, list[str]] = {}
+    for origin in origins:
+        row = "" if origin.row is None else str(origin.row)
+        files.setdefault(PurePath(origin.file).name, []).append(row)
+    return listing(
+        [
+            f"{file} row{'s' if len(rows) > 1 else ''} {listing([r for r in rows if r])}".strip()
+            for file, rows in files.items()
+        ]
+    )

@@ -67,6 +67,7 @@ from optimizer.views.cautions import BASIS, CAUTIONS
 from optimizer.views.json_records import (
     Document,
     layout_record,
+    obstacle_record,
     origin_record,
     ranked_record,
     study_record,
@@ -157,15 +158,18 @@ def infeasible_document(study: Study, found: Infeasible) -> Document:
         **head(INFEASIBLE),
         "study": study_record(study),
         "unplaceable": list(found.unplaceable),
-        "obstacles": [
+        "obstacles": [obstacle_record(o) for o in found.obstacles],
+        "parts": list(found.parts),
+        "smallest": found.smallest,
+        "further": [
             {
-                "text": o.text,
-                "kind": o.kind,
-                "subject": o.subject,
-                "written_in": origin_record(o.origin),
+                "obstacles": [obstacle_record(o) for o in clash.obstacles],
+                "parts": list(clash.parts),
+                "smallest": clash.smallest,
             }
-            for o in found.obstacles
+            for clash in found.further
         ],
+        "complete": found.complete,
         "warnings": list(dict.fromkeys((*study.warnings, *found.warnings))),
         "cautions": [*CAUTIONS],
     }

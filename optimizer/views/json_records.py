@@ -9,6 +9,7 @@ from optimizer.assess.result import (
     Assessment,
     LimitReport,
     LineReport,
+    Obstacle,
     PartReport,
     Proof,
     RankedLayout,
@@ -26,6 +27,22 @@ def origin_record(origin: Origin) -> Document:
     """Where a value was written."""
     # the name alone: where the files lie differs between machines, the answer must not
     return {"file": PurePath(origin.file).name, "row": origin.row, "column": origin.column}
+
+
+def obstacle_record(obstacle: Obstacle) -> Document:
+    """One limit of a clash, with the least change that would mend it."""
+    return {
+        "text": obstacle.text,
+        "kind": obstacle.kind,
+        "subject": obstacle.subject,
+        "written_in": origin_record(obstacle.origin),
+        "value": obstacle.value,
+        "needed_value": obstacle.needed_value,
+        "unit": obstacle.unit,
+        "least_change": obstacle.least_change_text,
+        "enough": obstacle.enough,
+        "also_written_in": [origin_record(origin) for origin in obstacle.also],
+    }
 
 
 def study_record(study: Study) -> Document:

@@ -47,10 +47,13 @@ class ProgressLine:
 
     def __call__(self, progress: Progress) -> None:
         """Tell where the search stands, if it is time to."""
+        self.tell(progress_words(progress))
+
+    def tell(self, text: str) -> None:
+        """Say something, if it is time to."""
         now = time.monotonic()
         if self._quiet or now - self._started < PATIENCE_S:
             return
-        text = progress_words(progress)
         if self._console.is_terminal:
             if self._status is None:
                 self._status = self._console.status(text, spinner="line", spinner_style="quiet")

@@ -65,14 +65,11 @@ def panel(setting: Setting, held: Sequence[Load], view: View) -> Panel:
         return axis + _steps(x, column_m)
 
     for row in range(ROWS):
-        height = high - (row + 0.5) * row_m
-        for shape in shapes:
-            edges = _edges(shape, height)
-            if edges is not None:
-                a, b = (column(x) for x in edges)
-                slope = _slopes(shape, height, row_m)
-                cells[row][a], cells[row][max(b, a + 1)] = slope
-    marks = []
+        for x, stroke in _strokes(shapes, high - (row + 0.5) * row_m, row_m):
+            at = column(x)
+            # the inner edges of two legs may share a column
+            cells[row][at] = stroke if cells[row][at] in (" ", stroke) else "|"
+    marks: list[tuple[str, int, int]] = []
     for load, middle in middles:
         row = min(ROWS - 1, max(0, int((high - float(middle[1])) / row_m)))
         at = _free(cells[row], column(float(middle[0])), {m[2] for m in marks if m[1] == row})
@@ -87,6 +84,22 @@ def _steps(x: float, column_m: float) -> int:
         return 0
     away = int(abs(x) / column_m + 0.5)
     return away if x > 0 else -away
+
+
+def _strokes(shapes: Sequence[Shape], height: float, row_m: float) -> list[tuple[float, str]]:
+    """Where the body begins and ends at a height, shapes that overlap counted as one."""
+    cut = [(edges, shape) for shape in shapes if (edges := _edges(shape, height)) is not None]
+    cut.sort(key=lambda item: item[0])
+    strokes: list[tuple[float, str]] = []
+    reach = -np.inf
+    for (left, right), shape in cut:
+        first, last = _slopes(shape, height, row_m)
+        if left >= reach:
+            strokes += [(left, first), (right, last)]
+        elif right > reach:
+            strokes[-1] = (right, last)
+        reach = max(reach, right)
+    return strokes
 
 
 def _edges(shape: Shape, height: float) -> tuple[float, float] | None:

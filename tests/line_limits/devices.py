@@ -32,9 +32,9 @@ FILLS = LinePhysics(
 VENTS = LinePhysics(
     supply_pa=6e5, target_pa=5e5, vent_pa=1.15e5, vent_s=0.28, fitting_c=0.4 * DM3_S_BAR
 )
-FEEDS = LinePhysics(supply_pa=6.5e5, max_drop_pa=4e4, fitting_c=0.6 * DM3_S_BAR)
+FEEDS = LinePhysics(supply_pa=6.5e5, max_drop_pa=8e4, fitting_c=0.6 * DM3_S_BAR)
 WIRE = LinePhysics(current_a=2.0, peak_current_a=5.0, voltage_v=14.4, max_drop_share=0.01)
-HOSE = LinePhysics(flow_m3_s=2e-5, liquid="water 20C", max_drop_pa=1.2e4)
+HOSE = LinePhysics(flow_m3_s=2e-5, liquid="water 20C", max_drop_pa=8e4)
 CABLE = LinePhysics(friction_mu=0.08, min_efficiency=0.75, force_n=200.0)
 
 

@@ -19,7 +19,14 @@ from tests.solve.oracle import TIED, Enumeration, Found, identity_of
 
 #: How many random studies are answered twice, and how many layouts of each are ranked.
 STUDIES = 220
-TOP = 4
+TOP = 3
+
+
+def drawn(seed: int) -> Study:
+    """A random study; every fifth is somewhat larger."""
+    if seed % 5 == 4:
+        return random_study(seed, parts=5, sites=6, lines=4)
+    return random_study(seed)
 
 
 def close(a: float, b: float) -> bool:
@@ -28,7 +35,7 @@ def close(a: float, b: float) -> bool:
 
 @pytest.mark.parametrize("seed", range(STUDIES))
 def test_program_finds_what_enumeration_finds(seed: int) -> None:
-    study = random_study(seed)
+    study = drawn(seed)
     setting = build_setting(study)
     truth = Enumeration(setting)
     answer = place(setting, top=TOP)
@@ -127,7 +134,7 @@ KINDS = (
 @cache
 def answered(seed: int) -> tuple[Study, float]:
     """A random study with its best score, infinite if it has no answer."""
-    study = random_study(seed)
+    study = drawn(seed)
     truth = Enumeration(build_setting(study))
     return study, truth.best_score if truth.feasible else inf
 

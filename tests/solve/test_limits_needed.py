@@ -231,9 +231,7 @@ def test_a_detour_is_no_ballast() -> None:
     assert broken(wrong.layouts[0].assessment) == {"left_right_mass"}
 
 
-@pytest.mark.parametrize(
-    "group", ["use", "flow", "line_start", "line_end", "trunk_load", "line_length"]
-)
+@pytest.mark.parametrize("group", ["use", "flow", "line_start", "line_end", "trunk_load"])
 def test_without_a_group_of_rows_some_study_is_answered_wrongly(group: str) -> None:
     for seed in range(80):
         setting = build_setting(random_study(seed))

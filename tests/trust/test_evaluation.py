@@ -32,14 +32,12 @@ def every_model(here):  # type: ignore[no-untyped-def]
     )
 
 
-@pytest.mark.parametrize("seed", [0, 3, 5, 8])
+@pytest.mark.parametrize("seed", [0, 3, 6, 7])
 def test_scores_in_draws_equal_the_assessment_of_each_draw(seed: int) -> None:
     here = random_study(seed)
     spread = every_model(here)
     base = make_world(here)
     plans = ranked_plans(base, 3)
-    if not plans:
-        pytest.skip("nothing fits this study")
     worlds = [make_world(each) for each in world_studies(here, spread, 1)]
     draws = draw(here, base.setting, spread, 60, 1)
     scores = evaluate([sheet_of(world, plans) for world in worlds], draws)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -85,7 +86,9 @@ def test_ctrl_c_keeps_what_is_done_and_the_next_run_goes_on(tmp_path: Path) -> N
     assert stopped.values[3] == slow_square(3)
     rest = Stopper(None)
     told: list[Progress] = []
-    whole = run(rest, list(range(9)), workers=1, results_file=file, mark="m", on_progress=told.append)
+    whole = run(
+        rest, list(range(9)), workers=1, results_file=file, mark="m", on_progress=told.append
+    )
     assert rest.called == 5
     assert not whole.interrupted
     assert list(whole.values) == [slow_square(x) for x in range(9)]
@@ -112,6 +115,20 @@ def test_a_file_of_something_else_is_refused_and_left_alone(tmp_path: Path, text
     with pytest.raises(InputError):
         run(slow_square, [1], workers=1, results_file=file, mark="mine")
     assert file.read_text() == text
+
+
+def die_once(path: str) -> int:
+    """Kill the worker at the first call; the file remembers."""
+    file = Path(path)
+    if not file.exists():
+        file.write_text("died")
+        os._exit(9)
+    return 7
+
+
+def test_a_killed_worker_costs_no_result(tmp_path: Path) -> None:
+    tasks = [str(tmp_path / "mark")] * 4
+    assert run(die_once, tasks, workers=2).values == (7, 7, 7, 7)
 
 
 def test_an_error_of_a_task_is_raised_not_swallowed() -> None:

@@ -96,7 +96,7 @@ def test_a_written_factor_goes_before_the_recommended_one() -> None:
 def test_belt_above_its_soft_value_costs_points_and_is_no_breach() -> None:
     here = site("belt", PLACE, tags=frozenset({"belt"}))
     limits = (LimitSpec("belt_soft", "", 4.0, HERE), LimitSpec("belt_hard", "", 6.0, HERE))
-    free_setting, free = one_part(5.0, (), here)
+    _, free = one_part(5.0, (), here)
     _, found = one_part(5.0, limits, here)
     # 1 kg above 4 kg at the recommended 2 points per kg, weight of comfort 1
     assert found.discomfort - free.discomfort == pytest.approx(2.0)

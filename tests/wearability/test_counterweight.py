@@ -23,7 +23,7 @@ STEEL = 7800.0
 
 
 def one_sided(limit_kg: float, *, allowed: bool = True, vest: bool = False) -> Study:
-    """0.8 kg that must go on the right leg (or, dearer, on the vest), two places left for ballast."""
+    """0.8 kg that must go on the right leg (or the vest), two places for ballast."""
     sites = (
         site("right", RIGHT, holder_mass_kg=0.05),
         site("left", LEFT, holder_mass_kg=0.03),
@@ -81,7 +81,7 @@ def brute_force(made: Study, step_kg: float) -> float:
     """The least score over places and ballast on a grid, all through the assessment."""
     setting = build_setting(made)
     best = float("inf")
-    counts = [i * step_kg for i in range(int(round(0.6 / step_kg)) + 1)]
+    counts = [i * step_kg for i in range(round(0.6 / step_kg) + 1)]
     for where in made.parts[0].models[0].sites:
         for low in counts:
             for high in counts:
@@ -119,9 +119,7 @@ def test_best_with_ballast_equals_a_fine_grid_of_ballast(limit_kg: float, comfor
 def test_ballast_takes_room_and_presses() -> None:
     made = one_sided(0.65)
     # 20 cm3 hold 0.156 kg of steel
-    small = tuple(
-        replace(s, volume_m3=20e-6) if s.name == "left_high" else s for s in made.sites
-    )
+    small = tuple(replace(s, volume_m3=20e-6) if s.name == "left_high" else s for s in made.sites)
     found = place(replace(made, sites=small), top=1)
     assert isinstance(found, Ranking)
     assert all(m.met for m in found.layouts[0].assessment.limits)

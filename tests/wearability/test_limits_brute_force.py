@@ -14,7 +14,7 @@ from optimizer.study.model import LimitSpec, Study
 from tests.instances import HERE
 from tests.wearability.wearable import base_study, limited, truth
 
-SEEDS = range(6)
+SEEDS = range(8)
 #: Kind and subject of every limit laid just above what some layout takes.
 TIGHT = (
     ("trunk_offset", "fore_aft"),

@@ -166,13 +166,12 @@ def test_the_counterweight_goes_on_the_leg_that_is_not_affected(tmp_path: Path) 
 
 def test_no_counterweight_without_a_sound_leg() -> None:
     with pytest.raises(InputError, match="the leg that may carry ballast"):
-        load_study(
-            demo_path(), {"wearer.affected_side": "both", "counterweight.allowed": "true"}
-        )
+        load_study(demo_path(), {"wearer.affected_side": "both", "counterweight.allowed": "true"})
 
 
 def test_lines_keep_away_from_the_back_of_the_knee_when_told_to() -> None:
     free = build_setting(load_study(demo_path())).graph
     kept = build_setting(load_study(demo_path(), {"routes.keep_out": "true"})).graph
     gone = set(free.nodes) - set(kept.nodes)
-    assert gone == {f"{place}_back_{side}" for place in ("thigh", "knee") for side in ("left", "right")}
+    sides = ("left", "right")
+    assert gone == {f"{place}_back_{side}" for place in ("thigh", "knee") for side in sides}

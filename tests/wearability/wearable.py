@@ -90,9 +90,7 @@ def _site(
 def all_layouts(setting: Setting) -> Iterator[Layout]:
     """Every part as every model at every place, limits or not."""
     free = setting.study
-    options = [
-        [(p.name, m.name, s.name) for m in p.models for s in free.sites] for p in free.parts
-    ]
+    options = [[(p.name, m.name, s.name) for m in p.models for s in free.sites] for p in free.parts]
     for chosen in product(*options):
         yield Layout(tuple(Placement(part, part, m, s) for part, m, s in chosen), ())
 

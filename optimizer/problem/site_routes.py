@@ -1,0 +1,77 @@
+"""The routes between sites as arrays, so that whole tables of pairs are looked up at once."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.problem.arrays import Array, IntArray, LineCase, LineRow, Problem
+from optimizer.problem.routing import TOLERANCE, Route
+
+Mask = NDArray[np.bool_]
+
+
+class SiteRoutes:
+    """All undominated routes between sites asked for so far, each known by a number.
+
+    `value(forms)` gives every route's contribution per (kg/m) of line to linear forms of the
+    quantities; `choose` the number of the route that a line takes between two sites, as
+    `optimizer.problem.presolve.route_of` has it, for whole arrays of sites.
+    """
+
+    def __init__(self, problem: Problem):
+        self._problem = problem
+        n_sites = len(problem.site_names)
+        self._pair = np.full((n_sites, n_sites), -1, dtype=np.int64)
+        self._first: list[int] = []
+        self._count: list[int] = []
+        self.routes: list[Route] = []
+
+    def ask(self, sites_a: IntArray, sites_b: IntArray) -> None:
+        """Make the routes from every one of `sites_a` to every one of `sites_b` known."""
+        table = self._problem.routes
+        for s in sites_a.tolist():
+            for t in sites_b.tolist():
+                if self._pair[s, t] < 0:
+                    found = table.routes(s, t)
+                    self._pair[s, t] = len(self._first)
+                    self._first.append(len(self.routes))
+                    self._count.append(len(found))
+                    self.routes.extend(found)
+
+    def close(self) -> None:
+        """Turn what is known into arrays; call once, after the last `ask`."""
+        self._starts = np.array(self._first, dtype=np.int64)
+        self._counts = np.array(self._count, dtype=np.int64)
+        self._length = np.array([route.length_m for route in self.routes])
+        self._bend = np.array([route.bend_rad for route in self.routes])
+        self._arcs = np.array([a for route in self.routes for a, _ in route.arcs], dtype=np.int64)
+        owner = [n for n, route in enumerate(self.routes) for _ in route.arcs]
+        self._owner = np.array(owner, dtype=np.int64)
+
+    def value(self, forms: Array) -> Array:
+        """Contribution of each route, per (kg/m), to forms (n_forms, n_q): (n_routes, n_forms)."""
+        p = self._problem
+        per_arc = p.arc_length_m[:, None] * (p.arc_q @ forms.T)
+        out = np.empty((len(self.routes), len(forms)))
+        for k in range(len(forms)):
+            out[:, k] = np.bincount(
+                self._owner, weights=per_arc[self._arcs, k], minlength=len(self.routes)
+            )
+        return out
+
+    def choose(self, line: LineRow, case: LineCase, sites_a: IntArray, sites_b: IntArray) -> IntArray:
+        """Numbers of the routes (n_a, n_b) the line takes as `case`, -1 where out of reach."""
+        pairs = self._pair[np.ix_(sites_a, sites_b)]
+        chosen = np.full(pairs.shape, -1, dtype=np.int64)
+        if case.max_length_m < line.slack_m * (1 - TOLERANCE):
+            return chosen
+        longest = (case.max_length_m - line.slack_m) * (1 + TOLERANCE) + 1e-12
+        most_bend = case.max_bend_rad * (1 + TOLERANCE) + 1e-12
+        starts, counts = self._starts[pairs], self._counts[pairs]
+        for k in range(int(counts.max(initial=0))):
+            here = (chosen < 0) & (k < counts)
+            number = np.where(here, starts + k, 0)
+            fits = here & (self._length[number] <= longest) & (self._bend[number] <= most_bend)
+            chosen[fits] = number[fits]
+        return chosen

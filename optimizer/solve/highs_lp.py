@@ -1,0 +1,121 @@
+"""A linear program alive in HiGHS: bounds move, rows come and go, the last basis is kept.
+
+Beside `optimizer.solve.highs` the one other module that knows HiGHS; that one is for
+mixed-integer programs, which run long and are stopped and watched.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf
+from typing import Any
+
+import numpy as np
+
+from optimizer.problem.arrays import Array, IntArray
+
+_NO_LIMIT = 2**31 - 1
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Rows as coordinates: `value[k]` stands in row `row[k]` and column `column[k]`."""
+
+    row: IntArray
+    column: IntArray
+    value: Array
+    lower: Array
+    upper: Array
+
+
+class LiveLinear:
+    """minimise cost . x, lower <= A x <= upper, 0 <= x <= col_upper."""
+
+    def __init__(self, cost: Array, col_upper: Array, rows: Rows, seed: int = 0):
+        import highspy
+
+        self._highspy = highspy
+        # the bare solver object: its friendlier subclass prints a banner when made
+        self._highs: Any = getattr(highspy, "_Highs")()  # noqa: B009 - not in the type stubs
+        for option, value in (
+            ("output_flag", False),
+            ("random_seed", int(seed)),
+            ("threads", 1),
+            ("parallel", "off"),
+        ):
+            self._highs.setOptionValue(option, value)
+        order = np.argsort(rows.row, kind="stable")
+        counts = np.bincount(rows.row, minlength=len(rows.lower))
+        lp = highspy.HighsLp()
+        lp.num_col_, lp.num_row_ = len(cost), len(rows.lower)
+        lp.col_cost_ = cost
+        lp.col_lower_, lp.col_upper_ = np.zeros(len(cost)), col_upper
+        lp.row_lower_, lp.row_upper_ = rows.lower, rows.upper
+        lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+        lp.a_matrix_.start_ = np.concatenate([[0], np.cumsum(counts)]).astype(np.int32)
+        lp.a_matrix_.index_ = rows.column[order].astype(np.int32)
+        lp.a_matrix_.value_ = rows.value[order]
+        self._highs.passModel(lp)
+        self.objective = -inf
+        self.iterations = 0
+
+    def solve(self, iterations: int | None = None, time_limit_s: float = inf) -> str:
+        """Run from the last basis: "optimal", "infeasible", "stopped" or "error"."""
+        highs, status_of = self._highs, self._highspy.HighsModelStatus
+        highs.setOptionValue(
+            "simplex_iteration_limit", _NO_LIMIT if iterations is None else iterations
+        )
+        limit = inf if time_limit_s == inf else highs.getRunTime() + max(time_limit_s, 0.0)
+        highs.setOptionValue("time_limit", limit)
+        highs.run()
+        status = highs.getModelStatus()
+        info = highs.getInfo()
+        self.iterations += max(0, int(info.simplex_iteration_count))
+        if status == status_of.kOptimal:
+            self.objective = float(info.objective_function_value)
+            return "optimal"
+        if status in (status_of.kInfeasible, status_of.kUnboundedOrInfeasible):
+            self.objective = inf
+            return "infeasible"
+        if status in (status_of.kIterationLimit, status_of.kTimeLimit):
+            # the dual simplex only raises the objective, so this is a bound all the same
+            self.objective = float(info.objective_function_value)
+            return "stopped"
+        self.objective = -inf
+        return "error"
+
+    def solution(self) -> tuple[Array, Array]:
+        """Values of the columns and duals of the rows at the last optimum."""
+        solution = self._highs.getSolution()
+        return np.array(solution.col_value), np.array(solution.row_dual)
+
+    def set_bounds(self, columns: IntArray, lower: Array, upper: Array) -> None:
+        """Change the bounds of some columns."""
+        self._highs.changeColsBounds(
+            len(columns),
+            np.asarray(columns, dtype=np.int32),
+            np.asarray(lower, dtype=np.float64),
+            np.asarray(upper, dtype=np.float64),
+        )
+
+    def set_bound(self, column: int, lower: float, upper: float) -> None:
+        """Change the bounds of one column."""
+        self._highs.changeColBounds(column, lower, upper)
+
+    def add_row(self, columns: IntArray, values: Array, lower: float, upper: float) -> None:
+        """Add a row at the end."""
+        self._highs.addRow(
+            lower,
+            upper,
+            len(columns),
+            np.asarray(columns, dtype=np.int32),
+            np.asarray(values, dtype=np.float64),
+        )
+
+    def basis(self) -> Any:
+        """The basis now, to come back to."""
+        return self._highs.getBasis()
+
+    def set_basis(self, basis: Any) -> None:
+        """Come back to a basis."""
+        self._highs.setBasis(basis)

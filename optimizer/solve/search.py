@@ -1,0 +1,291 @@
+"""Branch and bound for the best layouts of a pairwise problem, one tree for all ranks.
+
+At every node the linear relaxation is solved from the last basis; its dual values give a bound
+under which choices that would cost too much are closed (reduced-cost fixing) and, where few are
+left, all layouts below the threshold are enumerated at once. Else the node is split. The
+threshold is the score of the last rank wanted among the layouts found so far, so the tree ends
+when no better layout is left for any rank.
+"""
+
+from __future__ import annotations
+
+import heapq
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import count
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.problem.arrays import Objective
+from optimizer.problem.pairwise import Pairwise, pairwise
+from optimizer.problem.presolve import Reduced, Switches
+from optimizer.solve.branching import Branching, Question
+from optimizer.solve.covers import Covers
+from optimizer.solve.enumeration import Enumerator
+from optimizer.solve.highs import Tick
+from optimizer.solve.relaxation import Relaxation, reduced_costs
+from optimizer.solve.shortlist import Entry, Shortlist
+from optimizer.solve.start import first_layouts
+
+Mask = NDArray[np.bool_]
+#: Rounds of cover cuts at the root, and by how much a point must overstep one there and below.
+CUT_ROUNDS, CUT_ROOT, CUT_BELOW = 20, 1e-3, 0.03
+#: Partial assignments that enumerating a node may look at before it is split instead.
+BUDGET = 3000
+#: A trunk load this far from where the curve's tangent touches is worth a new tangent [kg].
+_OFF_TANGENT_KG = 0.05
+#: Seconds between signs of life.
+_TICK_S = 0.3
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a search ended with.
+
+    `status`: "optimal" when no better layout is left for any rank, "time_limit", "interrupted" or
+    "node_limit". No layout that is missing from `entries` scores below `bound`.
+    """
+
+    status: str
+    entries: list[Entry]
+    bound: float
+    nodes: int
+    seconds: float
+    shape: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class _Node:
+    open: Mask
+    must: Mask
+    may: Mask
+
+
+class Search:
+    """One search for the `top` best layouts of a reduced problem."""
+
+    def __init__(
+        self,
+        reduced: Reduced,
+        objective: Objective | None = None,
+        *,
+        top: int = 1,
+        gap: float = 0.0,
+        time_limit_s: float = inf,
+        node_limit: int | None = None,
+        seed: int = 0,
+        on_tick: Callable[[Tick], None] | None = None,
+        switches: Switches = Switches(),  # noqa: B008 - frozen
+    ):
+        self._began = time.perf_counter()
+        self._deadline = self._began + time_limit_s
+        self._gap, self._node_limit, self._seed = gap, node_limit, seed
+        self._on_tick, self._told = on_tick, self._began
+        self._switches = switches
+        self._reduced, self._objective = reduced, objective
+        self._nodes = 0
+        self._heap: list[tuple[float, int, _Node]] = []
+        self._serial = count()
+        self._at_hand = -inf
+        self._let_go = inf
+        self.model = pairwise(reduced, objective)
+        self.shortlist = Shortlist(self.model, top)
+
+    def run(self) -> Found:
+        """Search until done, out of time or interrupted by Ctrl-C."""
+        try:
+            status = self._run()
+        except KeyboardInterrupt:
+            status = "interrupted"
+        entries = self.shortlist.ranked()
+        bound = self._bound()
+        if status == "optimal" and bound > self.shortlist.threshold:
+            bound = self.shortlist.threshold
+        shape = (0, 0)
+        if hasattr(self, "relaxation"):
+            shape = self.relaxation.shape
+        return Found(
+            status, entries, bound, self._nodes, time.perf_counter() - self._began, shape
+        )
+
+    # -- the tree --------------------------------------------------------------------------
+
+    def _run(self) -> str:
+        status = self._root()
+        if status is not None:
+            return status
+        node: _Node | None = self._root_node()
+        while node is not None or self._heap:
+            if node is None:
+                bound, _, node = heapq.heappop(self._heap)
+                if self._is_done(bound):
+                    node = None
+                    continue
+                self._at_hand = bound
+            if time.perf_counter() > self._deadline:
+                self._push(self._at_hand, node)
+                return "time_limit"
+            if self._node_limit is not None and self._nodes >= self._node_limit:
+                self._push(self._at_hand, node)
+                return "node_limit"
+            node = self._visit(node)
+            self._tell()
+        self._at_hand = inf
+        return "optimal"
+
+    def _push(self, bound: float, node: _Node) -> None:
+        heapq.heappush(self._heap, (bound, next(self._serial), node))
+
+    def _is_done(self, bound: float) -> bool:
+        """Whether a node with this bound cannot hold anything worth having."""
+        threshold = self.shortlist.threshold
+        if bound > threshold:
+            return True
+        if bound > threshold - self._gap * abs(threshold):
+            self._let_go = min(self._let_go, bound)
+            return True
+        return False
+
+    def _bound(self) -> float:
+        """No layout not yet found scores less than this."""
+        waiting = self._heap[0][0] if self._heap else inf
+        return min(waiting, self._at_hand, self._let_go, self.shortlist.threshold)
+
+    def _root_node(self) -> _Node:
+        m = self.model
+        return _Node(
+            np.ones(len(m.choice), dtype=bool),
+            np.zeros(m.n_sites, dtype=bool),
+            np.ones(m.n_sites, dtype=bool),
+        )
+
+    def _root(self) -> str | None:
+        """First relaxation, cover cuts, first layouts. A status if that is the end of it."""
+        for _ in range(3):
+            self.relaxation = Relaxation(self.model, self._seed)
+            status = self.relaxation.solve(self._deadline - time.perf_counter())
+            if status == "infeasible":
+                self._at_hand = inf
+                return "optimal"
+            if status != "optimal":
+                return "time_limit"
+            if not self.model.curved:
+                break
+            load = self.relaxation.load_kg()
+            if abs(load - self.model.load_kg) <= _OFF_TANGENT_KG:
+                break
+            self.model = pairwise(self._reduced, self._objective, load)
+            self.shortlist.use(self.model)
+        m, relaxation = self.model, self.relaxation
+        self.covers = Covers(m, relaxation.u)
+        if self._switches.cover_cuts:
+            for _ in range(CUT_ROUNDS):
+                cuts = self.covers.violated(relaxation.value, CUT_ROOT)
+                if not cuts or time.perf_counter() > self._deadline:
+                    break
+                relaxation.add_cuts(cuts)
+                before = relaxation.lp.objective
+                status = relaxation.solve(self._deadline - time.perf_counter())
+                if status == "infeasible":
+                    self._at_hand = inf
+                    return "optimal"
+                if status != "optimal":
+                    return "time_limit"
+                if relaxation.lp.objective - before < 1e-6 * abs(before):
+                    break
+        bound = relaxation.bound()
+        open_ = np.ones(len(m.choice), dtype=bool)
+        self._at_hand = reduced_costs(m, bound, open_)[0]
+        self.enumerator = Enumerator(m)
+        self.branching = Branching(m, relaxation)
+        if self._switches.first_layouts:
+            first_layouts(m, bound, self.enumerator, self.shortlist, self._deadline)
+        return None
+
+    def _visit(self, node: _Node) -> _Node | None:
+        """Solve a node; returns the child to go on with, if any."""
+        self._nodes += 1
+        m, relaxation = self.model, self.relaxation
+        open_ = node.open & node.may[m.site]
+        relaxation.set_open(open_, node.must, node.may)
+        for _ in range(2):
+            status = relaxation.solve(self._deadline - time.perf_counter())
+            if status == "infeasible":
+                return None
+            if status == "stopped":
+                self._push(self._at_hand, node)
+                return None
+            bound = relaxation.bound()
+            value, beyond = reduced_costs(m, bound, open_)
+            if self._is_done(value):
+                return None
+            cuts = []
+            if self._nodes > 1 and self._switches.cover_cuts:
+                cuts = self.covers.violated(relaxation.value, CUT_BELOW)
+            if not cuts:
+                break
+            relaxation.add_cuts(cuts)
+        threshold = self.shortlist.threshold
+        if self._switches.reduced_costs:
+            open_ = open_ & (beyond <= threshold - value)
+        if self._switches.enumeration:
+            found = self.enumerator.run(
+                bound, open_, threshold, budget=BUDGET, deadline=self._deadline
+            )
+            if found is not None:
+                self.shortlist.offer(found[0])
+                if not found[1]:
+                    self._push(value, node)
+                return None
+        else:
+            counts = np.add.reduceat(open_.astype(np.int64), m.first[:-1])
+            if (counts <= 1).all():
+                found = self.enumerator.run(bound, open_, threshold)
+                assert found is not None
+                self.shortlist.offer(found[0])
+                return None
+        question = self.branching.ask(open_, node.must, node.may, min(threshold - value, 1e6))
+        likely, other = self._children(_Node(open_, node.must, node.may), question)
+        self._push(value, other)
+        self._at_hand = value
+        return likely
+
+    def _children(self, node: _Node, question: Question) -> tuple[_Node, _Node]:
+        """The likelier answer first."""
+        m = self.model
+        if question.choice is not None:
+            c = question.choice
+            slot = int(m.slot[c])
+            without, only = node.open.copy(), node.open.copy()
+            without[c] = False
+            only[m.first[slot] : m.first[slot + 1]] = False
+            only[c] = True
+            no, yes = (
+                _Node(without, node.must, node.may),
+                _Node(only, node.must, node.may),
+            )
+        else:
+            assert question.site is not None
+            must, may = node.must.copy(), node.may.copy()
+            must[question.site], may[question.site] = True, False
+            no, yes = _Node(node.open, node.must, may), _Node(node.open, must, node.may)
+        return (yes, no) if question.value >= 0.5 else (no, yes)
+
+    def _tell(self) -> None:
+        now = time.perf_counter()
+        if self._on_tick is None or now - self._told < _TICK_S:
+            return
+        self._told = now
+        best = self.shortlist.best
+        bound = min(self._bound(), best)
+        self._on_tick(
+            Tick(
+                now - self._began,
+                best if best < inf else None,
+                bound if abs(bound) < inf else None,
+                self._nodes,
+            )
+        )

@@ -1,0 +1,159 @@
+"""Running what documentation prints: commands, files it shows, Python it executes.
+
+Blocks understood, in order, in one folder per document:
+
+- ```console: every `$ limbtrim ...` is run; lines under it are its output, where `[...]` stands
+  for any lines; `# exit code N` after a command is the code it must end with (else 0);
+- ```python: executed in one namespace; a ```text block right after it is what it printed;
+- a fenced block after `<!-- file: NAME -->` is written to that file.
+
+With LIMBTRIM_REFRESH set in the environment, shown output is replaced by what was found.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import re
+import shlex
+from dataclasses import dataclass
+from pathlib import Path
+
+import optimizer
+from optimizer.cli import main
+
+ROOT = Path(optimizer.__file__).parents[1]
+DOCS = ROOT / "optimizer" / "docs"
+GAP = "[...]"
+_FENCE = re.compile(r"^```(\w*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+_CODE = re.compile(r"\s+# exit code (\d+)$")
+_FILE = re.compile(r"<!-- file: (\S+) -->\n\Z")
+
+
+@dataclass(frozen=True)
+class Block:
+    """A fenced block, where it stands in the text, and the file it is to become."""
+
+    language: str
+    body: str
+    start: int
+    end: int
+    file: str | None
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A command with the output printed under it, and the code it ends with."""
+
+    command: str
+    code: int
+    output: str
+
+
+def blocks(text: str) -> list[Block]:
+    found = []
+    for match in _FENCE.finditer(text):
+        named = _FILE.search(text[: match.start()])
+        found.append(
+            Block(match[1], match[2], match.start(2), match.end(2), named[1] if named else None)
+        )
+    return found
+
+
+def commands(body: str) -> list[Shown]:
+    shown: list[Shown] = []
+    for line in body.splitlines():
+        if line.startswith("$ "):
+            said = line.removeprefix("$ ")
+            code = _CODE.search(said)
+            shown.append(Shown(_CODE.sub("", said), int(code[1]) if code else 0, ""))
+        elif shown:
+            last = shown[-1]
+            shown[-1] = Shown(last.command, last.code, last.output + line + "\n")
+    return shown
+
+
+def run(command: str) -> tuple[int, str, str]:
+    """A limbtrim command in this process, nothing being a terminal."""
+    words = shlex.split(command)
+    assert words[0] == "limbtrim", command
+    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
+    code = 0
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        try:
+            main(words[1:])
+        except SystemExit as stop:
+            code = int(stop.code or 0)
+        out.flush()
+        err.flush()
+    said = [s.buffer.getvalue().decode() for s in (out, err)]  # type: ignore[attr-defined]
+    return code, said[0], said[1]
+
+
+def matches(shown: str, found: str) -> bool:
+    """Whether the shown lines are the found ones, `[...]` standing for any."""
+    lines = [line.rstrip() for line in shown.rstrip().splitlines()]
+    pattern = r"\n".join(r"(?:.*\n)*?.*" if line == GAP else re.escape(line) for line in lines)
+    return re.fullmatch(pattern, found.rstrip()) is not None
+
+
+def refreshed(shown: str, found: str) -> str:
+    """The shown output with the numbers found: as many lines at each end, `[...]` kept."""
+    if GAP not in shown:
+        return found.rstrip() + "\n"
+    before, _, after = shown.partition(GAP + "\n")
+    lines = found.rstrip().splitlines()
+    head, tail = lines[: before.count("\n")], after.count("\n")
+    ends = lines[len(lines) - tail :] if tail else []
+    return "\n".join([*head, GAP, *ends]) + "\n"
+
+
+class Document:
+    """A document that can be run from top to bottom."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.text = path.read_text(encoding="utf-8")
+
+    def run(self, folder: Path) -> list[str]:
+        """Every command and Python block, in `folder`; what did not come out as printed."""
+        wrong: list[str] = []
+        new = self.text
+        names: dict[str, object] = {}
+        printed = None
+        with contextlib.chdir(folder):
+            for block in blocks(self.text):
+                if block.file is not None:
+                    (folder / block.file).write_text(block.body, encoding="utf-8")
+                elif block.language == "console":
+                    new = self._console(block, new, wrong)
+                elif block.language == "python":
+                    out = io.StringIO()
+                    with contextlib.redirect_stdout(out):
+                        code = compile(block.body, f"{self.path.name}", "exec")
+                        exec(code, names)
+                    printed = out.getvalue()
+                    continue
+                elif block.language == "text" and printed is not None:
+                    if not matches(block.body, printed):
+                        wrong.append(f"printed:\n{printed}")
+                    new = new.replace(block.body, refreshed(block.body, printed), 1)
+                printed = None
+        if new != self.text and os.environ.get("LIMBTRIM_REFRESH"):
+            self.path.write_text(new, encoding="utf-8")
+            return [w for w in wrong if w.startswith("exit code")]
+        return wrong
+
+    @staticmethod
+    def _console(block: Block, new: str, wrong: list[str]) -> str:
+        body = block.body
+        for shown in commands(block.body):
+            code, out, err = run(shown.command)
+            if code != shown.code:
+                wrong.append(f"exit code {code} of `{shown.command}`:\n{out[-800:]}{err[-800:]}")
+            elif shown.output and not matches(shown.output, out):
+                wrong.append(f"`{shown.command}` said:\n{out}")
+            if shown.output:
+                body = body.replace(shown.output, refreshed(shown.output, out), 1)
+        return new.replace(block.body, body, 1)

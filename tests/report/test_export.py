@@ -1,0 +1,163 @@
+"""What is exported reads back equal."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from optimizer.report.frames import front_frame, segments_frame
+from optimizer.views.export import escape_latex, escape_markdown, export
+from optimizer.views.frames import limits_frame, lines_frame, parts_frame, ranking_frame
+
+ALL = 17
+
+
+@pytest.fixture(scope="module")
+def frames(results):
+    return {
+        "parts": parts_frame(results.plan),
+        "lines": lines_frame(results.plan),
+        "limits": limits_frame(results.plan),
+        "ranking": ranking_frame(results.ranking),
+        "segments": segments_frame(results.plan),
+        "front": front_frame(results.front),
+    }
+
+
+NAMES = ["parts", "lines", "limits", "ranking", "segments", "front"]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_csv_reads_back_equal_to_the_last_bit(frames, name):
+    frame = frames[name]
+    whole = frame.reset_index() if frame.index.name else frame
+    head, *read = csv.reader(io.StringIO(export(frame, "csv")))
+    assert head == list(whole.columns) and len(read) == len(whole)
+    for row, true in zip(read, whole.itertuples(index=False), strict=True):
+        for said, value in zip(row, true, strict=True):
+            if value is None or (isinstance(value, float) and np.isnan(value)):
+                assert said == ""
+            elif isinstance(value, float):
+                assert float(said) == value
+            else:
+                assert said == str(value)
+
+
+def cells_of_markdown(text: str) -> list[list[str]]:
+    rows = [line for line in text.splitlines() if line.startswith("|")]
+    split = [re.split(r"(?<!\\)\|", row)[1:-1] for row in rows]
+    return [[re.sub(r"\\(.)", r"\1", c.strip()) for c in row] for row in split]
+
+
+def cells_of_latex(text: str) -> list[list[str]]:
+    body = [line.strip() for line in text.splitlines() if line.rstrip().endswith(r"\\")]
+    rows = [re.split(r"(?<!\\)&", line.removesuffix(r"\\").removeprefix("{}")) for line in body]
+    names = {"textbackslash": "\\", "textasciitilde": "~", "textasciicircum": "^",
+             "textless": "<", "textgreater": ">", "textbar": "|"}  # fmt: skip
+
+    def plain(cell: str) -> str:
+        cell = re.sub(r"\\(text\w+)\{\}", lambda m: "\0" + m[1] + "\0", cell.strip())
+        cell = re.sub(r"\\(.)", r"\1", cell)
+        return re.sub("\0(\\w+)\0", lambda m: names[m[1]], cell)
+
+    return [[plain(c) for c in row] for row in rows]
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize(("form", "cells"), [("md", cells_of_markdown), ("tex", cells_of_latex)])
+def test_markdown_and_latex_read_back_equal_at_all_digits(frames, name, form, cells):
+    frame = frames[name]
+    whole = frame.reset_index() if frame.index.name else frame
+    read = cells(export(frame, form, ALL))
+    rows = read[2:] if form == "md" else read[1:]
+    assert read[0] == list(whole.columns) and len(rows) == len(whole)
+    for row, true in zip(rows, whole.itertuples(index=False), strict=True):
+        for said, value in zip(row, true, strict=True):
+            if isinstance(value, float) and not np.isnan(value):
+                assert float(said) == value
+            elif isinstance(value, str):
+                assert said == " ".join(value.split(" ")).strip()
+
+
+def test_papers_get_few_digits_booktabs_and_a_caption_with_its_caution(run, solved):
+    code, out, _ = run("export", str(solved.path), "--table", "parts", "--format", "tex", "-q")
+    assert code == 0
+    for said in (r"\toprule", r"\midrule", r"\bottomrule", r"\caption{", "not a prescription",
+                 r"ankle\_cylinder", r"mass\_kg"):  # fmt: skip
+        assert said in out
+    assert "\\hline" not in out
+    assert not re.search(r"\d\.\d{7,}", out)
+    depth = 0
+    for brace in re.findall(r"(?<!\\)[{}]", out):
+        depth += 1 if brace == "{" else -1
+        assert depth >= 0
+    assert depth == 0
+
+
+TEXTS = st.text(st.characters(exclude_categories=["Cs", "Cc", "Zl", "Zp"]), max_size=30)
+
+
+@given(TEXTS)
+def test_any_name_survives_latex_and_markdown(name):
+    frame = pd.DataFrame({"name": [name], "n": [1.5]})
+    for form, cells in (("md", cells_of_markdown), ("tex", cells_of_latex)):
+        row = cells(export(frame, form))[-1]
+        shown = "".join(c if c.isprintable() else "\ufffd" for c in name)
+        assert row == [shown.strip(), "1.5"]
+
+
+def test_escapes():
+    assert escape_latex("a_b & 50 % {x}") == r"a\_b \& 50 \% \{x\}"
+    assert escape_markdown("a|b_c") == r"a\|b\_c"
+
+
+def test_missing_infinite_and_yes_or_no_are_told_apart():
+    frame = pd.DataFrame({"a": [float("nan"), float("inf")], "b": [True, False], "c": [None, 3]})
+    assert export(frame, "md").splitlines()[2:] == ["|  | yes |  |", "| infinite | no | 3 |"]
+    with pytest.raises(ValueError, match="csv, md, tex"):
+        export(frame, "xls")
+
+
+@pytest.mark.parametrize("table", ["parts", "lines", "limits", "segments", "front", "ranking"])
+def test_every_table_can_be_asked_for(run, solved, table, tmp_path):
+    out = tmp_path / "t.csv"
+    code, said, _ = run(
+        "export", str(solved.path), "--table", table, "--out", str(out), "--top", "1", "-q"
+    )
+    assert code == 0 and "t.csv" in said and "not a prescription" in said
+    assert len(out.read_text().splitlines()) >= 2
+
+
+def test_a_sweep_can_be_exported(run, solved):
+    code, out, err = run(
+        "export", str(solved.path), "--table", "sweep", "--sweep", "parts.pump.mass_g",
+        "--from", "300", "--to", "500", "-q",
+    )  # fmt: skip
+    assert code == 0, err
+    rows = list(pd.read_csv(io.StringIO(out)).itertuples())
+    assert rows[0].low == 300 and rows[-1].high == 500
+    for a, b in pairwise(rows):
+        assert a.high == b.low
+
+
+@pytest.mark.parametrize(
+    "more",
+    [("--table", "sweep"), ("--table", "ranking", "--layout", "given.csv"), ("--table", "colours"),
+     ("--table", "parts", "--format", "xls"), ("--table", "parts", "--out", "no/such/x.csv")],
+)  # fmt: skip
+def test_what_cannot_be_exported_is_said_in_a_sentence(run, solved, more, tmp_path, results):
+    from optimizer.report.measured import measured_parts
+
+    given = tmp_path / "given.csv"
+    given.write_text(measured_parts(results.plan))
+    more = tuple(str(given) if m == "given.csv" else m for m in more)
+    code, out, err = run("export", str(solved.path), *more, "-q")
+    assert code == 2 and out == "" and err.strip() and "Traceback" not in err

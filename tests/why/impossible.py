@@ -1,0 +1,75 @@
+"""Random small studies in which nothing fits, and the truth about parts of their limits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from functools import cache
+from itertools import count
+
+from optimizer.setting import Setting, build_setting
+from optimizer.study.model import LimitSpec, Study
+from optimizer.study.relax import StudyLimit, study_limits, without
+from tests.instances import HERE, random_study
+from tests.solve.oracle import Enumeration
+
+
+def fits(setting: Setting, study: Study) -> bool:
+    """Whether a study of the same wearer, garment and routes has a layout, by enumeration."""
+    return len(Enumeration(replace(setting, study=study)).scores) > 0
+
+
+def fits_with_only(setting: Setting, kept: Iterable[StudyLimit]) -> bool:
+    """Whether a layout meets some of the study's limits, the others taken away."""
+    kept = set(kept)
+    gone = [limit for limit in study_limits(setting.study) if limit not in kept]
+    return fits(setting, without(setting.study, gone))
+
+
+@cache
+def impossible(n: int, start: int = 0) -> tuple[Setting, ...]:
+    """The first random studies from a seed on that no layout fits, though one did without limits.
+
+    Origins are numbered, so that no two limits are equal.
+    """
+    found: list[Setting] = []
+    for seed in count(start):
+        study = tightened(random_study(seed), seed)
+        setting = build_setting(study)
+        if not fits(setting, study) and fits_with_only(setting, ()):
+            found.append(setting)
+        if len(found) == n:
+            break
+    return tuple(found)
+
+
+def tightened(study: Study, seed: int) -> Study:
+    """The study with its limits, or its sites, or its lines' lengths, held tighter."""
+    share = 0.55 + 0.1 * (seed % 4)
+    if seed % 3 == 0:
+        limits = (
+            *(replace(spec, value=spec.value * share) for spec in study.limits),
+            LimitSpec("segment_mass", "trunk", 0.25, HERE),
+        )
+        return replace(study, limits=limits)
+    if seed % 3 == 1:
+        sites = tuple(
+            replace(
+                site,
+                volume_m3=min(site.volume_m3, 5e-4) * share,
+                max_mass_kg=min(site.max_mass_kg, 0.5) * share,
+            )
+            for site in study.sites
+        )
+        return replace(study, sites=sites)
+    lines = tuple(
+        replace(
+            line,
+            options=tuple(
+                replace(option, max_length_m=min(option.max_length_m, 1.2) * 0.5 * share)
+                for option in line.options
+            ),
+        )
+        for line in study.lines
+    )
+    return replace(study, lines=lines)

@@ -1,0 +1,114 @@
+"""Clashes are checked against the enumeration of all layouts of the study with limits away."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import pytest
+
+from optimizer.assess.result import Infeasible
+from optimizer.solve.conflicts import Oracle, find_clash, quickxplain
+from optimizer.solve.hitting import least_hitting_set
+from optimizer.solve.place import place
+from optimizer.study.relax import study_limits
+from tests.why.impossible import fits_with_only, impossible
+
+SETTINGS = impossible(36)
+IDS = [str(i) for i in range(len(SETTINGS))]
+
+
+@pytest.mark.parametrize("setting", SETTINGS, ids=IDS)
+def test_a_clash_cannot_hold_and_without_any_member_can(setting):
+    oracle = Oracle(setting)
+    clash = find_clash(oracle)
+    assert clash is not None and clash.limits
+    limits = [oracle.limits[m] for m in clash.limits]
+    assert not fits_with_only(setting, limits)
+    for limit in limits:
+        assert fits_with_only(setting, [other for other in limits if other is not limit])
+
+
+@pytest.mark.parametrize("setting", SETTINGS[:14], ids=IDS[:14])
+def test_no_set_of_fewer_limits_clashes_than_a_smallest_clash(setting):
+    clash = find_clash(Oracle(setting))
+    assert clash is not None and clash.smallest
+    limits = study_limits(setting.study)
+    for fewer in combinations(limits, min(len(clash.limits) - 1, 2)):
+        assert fits_with_only(setting, fewer)
+
+
+@pytest.mark.parametrize("setting", SETTINGS[:12], ids=IDS[:12])
+def test_a_search_cut_short_still_finds_a_set_that_cannot_be_reduced(setting):
+    oracle = Oracle(setting)
+    clash = find_clash(oracle, rounds=0)
+    assert clash is not None and not clash.smallest
+    limits = [oracle.limits[m] for m in clash.limits]
+    assert not fits_with_only(setting, limits)
+    for limit in limits:
+        assert fits_with_only(setting, [other for other in limits if other is not limit])
+
+
+@pytest.mark.parametrize("setting", SETTINGS[:12], ids=IDS[:12])
+def test_the_oracle_agrees_with_the_enumeration_on_any_set_of_limits(setting):
+    oracle = Oracle(setting)
+    for drop in range(len(oracle.limits)):
+        kept = [m for m in range(len(oracle.limits)) if (m * 7 + drop) % 5 != 0]
+        truth = fits_with_only(setting, [oracle.limits[m] for m in kept])
+        assert oracle.fits(kept) == truth
+
+
+def test_place_tells_the_clash_and_every_obstacle_where_it_was_written():
+    for setting in SETTINGS[:6]:
+        found = place(setting)
+        assert isinstance(found, Infeasible) and found.complete
+        assert found.obstacles
+        for obstacle in found.obstacles:
+            assert obstacle.text and obstacle.least_change_text
+            assert obstacle.origin.file
+
+
+def _clashing(sets: list[frozenset[int]]):
+    return lambda kept: not any(clash <= frozenset(kept) for clash in sets)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_quickxplain_finds_an_irreducible_clash_among_made_up_ones(seed):
+    import random
+
+    chance = random.Random(seed)
+    members = list(range(12))
+    clashes = [
+        frozenset(chance.sample(members, chance.randint(1, 4))) for _ in range(chance.randint(1, 4))
+    ]
+    feasible = _clashing(clashes)
+    found = quickxplain(members, feasible)
+    assert not feasible(found)
+    assert all(feasible([m for m in found if m != gone]) for gone in found)
+
+
+def test_quickxplain_finds_nothing_where_nothing_clashes_or_members_do_not_matter():
+    assert quickxplain([1, 2, 3], lambda kept: True) == []
+    assert quickxplain([1, 2, 3], lambda kept: False) == []
+
+
+def test_quickxplain_prefers_early_members():
+    # {0, 1} and {8, 9} both clash: the early one is told
+    assert quickxplain(list(range(10)), _clashing([frozenset({8, 9}), frozenset({0, 1})])) == [0, 1]
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_least_hitting_sets_weigh_no_more_than_any_other(seed):
+    import random
+
+    chance = random.Random(seed)
+    weight = {m: chance.choice([1.0, 1.0001, 1.5]) for m in range(8)}
+    sets = [frozenset(chance.sample(range(8), chance.randint(1, 4))) for _ in range(6)]
+    found = least_hitting_set(sets, weight)
+    assert all(found & each for each in sets)
+    least = min(
+        sum(weight[m] for m in chosen)
+        for size in range(9)
+        for chosen in combinations(range(8), size)
+        if all(set(chosen) & each for each in sets)
+    )
+    assert sum(weight[m] for m in found) == pytest.approx(least)
