@@ -37,7 +37,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 def build_app() -> typer.Typer:
     """The typer application."""
-    from optimizer.commands import _app, _paper
+    from optimizer.commands import _app, _paper, _tradeoffs
 
-    assert _paper  # adds its commands to the application
+    assert _paper and _tradeoffs  # they add their commands to the application
     return _app.app

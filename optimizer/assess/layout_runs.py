@@ -45,7 +45,7 @@ class Run:
             nodes = self._shortest(graph, ends)
         if nodes is None:
             return None
-        option = self._option(record, graph, nodes)
+        option = self._option(record, graph, nodes, self._reach(a, b))
         if option is None:
             return None
         measured = None if record is None else record.measured_length_m
@@ -105,8 +105,26 @@ class Run:
                 )
             )
 
+    def _reach(self, a: Placement, b: Placement) -> dict[str, float]:
+        """Longest length [m] by option with the models placed; options that never do left out."""
+        parts = {part.name: part for part in self.setting.study.parts}
+        models = [[m.name for m in parts[p.part].models] for p in (a, b)]
+        chosen = [
+            names.index(p.model) if p.model in names else 0
+            for names, p in zip(models, (a, b), strict=True)
+        ]
+        return {
+            self.line.options[limit.option].name: limit.max_length_m
+            for limit in self.setting.line_limits[self.line.name]
+            if limit.model_a in (None, chosen[0]) and limit.model_b in (None, chosen[1])
+        }
+
     def _option(
-        self, record: LineRecord | None, graph: RoutingGraph, nodes: tuple[str, ...]
+        self,
+        record: LineRecord | None,
+        graph: RoutingGraph,
+        nodes: tuple[str, ...],
+        reach_m: dict[str, float],
     ) -> LineOption | None:
         options = {option.name: option for option in self.line.options}
         if record is not None and record.option:
@@ -119,11 +137,11 @@ class Run:
         if len(options) == 1:
             return self.line.options[0]
         length = self.line.slack_m + float(sum(graph.length_m[i] for i in graph.route_arcs(nodes)))
-        reaching = [o for o in self.line.options if o.max_length_m >= length]
+        reaching = [o for o in self.line.options if reach_m.get(o.name, -1.0) >= length]
         if reaching:
             chosen = min(reaching, key=lambda o: o.mass_kg_per_m * length + 2 * o.end_mass_kg)
         else:
-            chosen = max(self.line.options, key=lambda o: o.max_length_m)
+            chosen = max(self.line.options, key=lambda o: reach_m.get(o.name, -1.0))
         self.optionless.append(f"{self.name} ({chosen.name} was taken)")
         return chosen
 

@@ -193,6 +193,13 @@ class LineLimits:
                 longest[key] = nan if isnan(length) else _least(longest[key], length)
         return {line.name: self._of(line, longest) for line in self._lines}
 
+    def budgets(
+        self, line: Line
+    ) -> list[tuple[list[Way], Callable[[FloatArray], FloatArray], FloatArray]]:
+        """Per kind of air budget of one line: the ways it binds, what they cost at lengths, and
+        what they may."""
+        return [(ways, cost, budget) for ways, cost, budget, _ in self._budgets((line,))]
+
     def check(self, line: Line | None = None) -> None:
         """Work everything out at length 0, for all lines or one.
 

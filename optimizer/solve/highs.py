@@ -97,6 +97,8 @@ class LiveModel:
         ):
             self._highs.setOptionValue(option, value)
         self._integer = matrix.integer
+        self._cost = np.asarray(matrix.cost, dtype=float)
+        self._started = False
         lp = highspy.HighsLp()
         lp.num_col_ = len(matrix.cost)
         lp.num_row_ = len(matrix.row_lower)
@@ -129,6 +131,7 @@ class LiveModel:
 
     def set_costs(self, cost: Array) -> None:
         """Replace the objective."""
+        self._cost = np.asarray(cost, dtype=float)
         columns = np.arange(len(cost), dtype=np.int32)
         self._highs.changeColsCost(len(cost), columns, cost * OBJECTIVE_SCALE)
 
@@ -174,6 +177,7 @@ class LiveModel:
         solution = self._highspy.HighsSolution()
         solution.col_value = list(x)
         self._highs.setSolution(solution)
+        self._started = True
 
     def relaxed(self) -> Array | None:
         """A solution of the linear relaxation, None if it has none."""
@@ -229,9 +233,27 @@ class LiveModel:
                 interrupted = True
                 self._stop.set()
         outcome = self._outcome(time.perf_counter() - started, interrupted)
+        with_start, self._started = self._started, False
         if interrupted:
             raise SolveInterrupted(outcome)
+        if with_start and self._is_another(outcome):
+            highs.clearSolver()
+            spent = time.perf_counter() - started
+            outcome = self.solve(
+                gap=gap, time_limit_s=time_limit_s - spent, cutoff=cutoff, on_tick=on_tick
+            )
         return outcome
+
+    def _is_another(self, outcome: Outcome) -> bool:
+        """Whether the vector handed back is not the one of the objective told.
+
+        Seen of HiGHS 1.16 after a start was offered: presolve maps the start to a better solution,
+        whose value is told, proven best, while the vector stays the start's.
+        """
+        if outcome.x is None:
+            return False
+        value = float(self._cost @ outcome.x)
+        return abs(value - outcome.objective) > 1e-6 * max(1.0, abs(outcome.objective))
 
     def _called(self, kind: Any, message: str, out: Any, into: Any, user_data: Any) -> None:
         """Called by HiGHS while it runs: tells of progress, and stops it when asked to."""

@@ -20,9 +20,16 @@ from optimizer.solve.conflicts import NOTHING, Oracle
 from optimizer.solve.easing import make_easing
 from optimizer.solve.gates import SAME_SITE
 from optimizer.solve.layouts import layout_of
-from optimizer.solve.line_easing import HOPELESS, value_reaching
+from optimizer.solve.line_easing import HOPELESS
 from optimizer.solve.link_program import LinkProgram
-from optimizer.study.relax import LINE_LIMITS, StudyLimit, rounded_up, with_value, without
+from optimizer.study.relax import (
+    LINE_LIMITS,
+    StudyLimit,
+    budget,
+    rounded_up,
+    with_value,
+    without,
+)
 
 #: An ease smaller than this share is rounding.
 _LEAST = 1e-9
@@ -150,23 +157,22 @@ def _at_ease(
     outcome = oracle.run()
     if outcome.x is None:
         return None
+    line = next(line for line in setting.study.lines if line.name == limit.subject)
+    loosest = min if limit.falls else max
     needed: dict[str, float] = {}
     for n in oracle.program.lines_of(m):
-        line = oracle.easing.problem.lines[n]
         for i, link in enumerate(oracle.program.links[n]):
-            if outcome.x[oracle.columns.link[n, i]] > 0.5 and m in dict(link.needs):
-                way = (link.option, link.end_a[1] or 0, link.end_b[1] or 0)
-                length = link.route.length_m + line.slack_m
-                value = value_reaching(setting.study, limit, way, length, link.route.bend_rad)
-                if value is None:
-                    return None
-                name = line.options[link.option]
-                loosest = min if limit.falls else max
-                needed[name] = loosest(needed.get(name, value), value)
+            share = dict(link.needs).get(m)
+            if share is None or outcome.x[oracle.columns.link[n, i]] < 0.5:
+                continue
+            option = line.options[link.option]
+            own = budget(option, limit.kind)
+            assert own is not None
+            value = own * (1.0 - share if limit.falls else 1.0 + share)
+            needed[option.name] = loosest(needed.get(option.name, value), value)
     if not needed:
         return None
-    value = (min if limit.falls else max)(needed.values())
-    return _checked(oracle, m, others, value, tuple(sorted(needed)))
+    return _checked(oracle, m, others, loosest(needed.values()), tuple(sorted(needed)))
 
 
 def _of_quotient(oracle: Oracle, m: int, others: frozenset[int]) -> LeastChange | None:

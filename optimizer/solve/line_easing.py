@@ -8,9 +8,12 @@ keeps its typed length throughout, because other lines' vent times are reckoned 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cache
 from math import inf
+
+import numpy as np
 
 from optimizer.lines.air_ends import air_ends
 from optimizer.lines.line_limits import LineLimits
@@ -22,6 +25,10 @@ from optimizer.study.relax import LINE, LINE_LIMITS, StudyLimit, budget, eased, 
 
 #: What stands for "no share will do" where a limit leaves no length at all.
 HOPELESS = 1e3
+#: An ease that counts: less is rounding.
+_LEAST = 1e-9
+#: Budgets that are not in proportion to the length.
+_AIR_BUDGETS = ("fill_time", "vent_time", "pressure_drop")
 #: Longest length [m] and most bend [rad].
 Reach = tuple[float, float]
 #: What a way of making a line reaches that cannot be built at any length.
@@ -30,35 +37,47 @@ NOWHERE: Reach = (-1.0, -1.0)
 Way = tuple[int, int, int]
 
 
+#: What each way of making a line costs at a length, as a share of its budget: 1 just meets it.
+Spent = Callable[[float], Mapping[Way, float]]
+
+
 @dataclass(frozen=True)
 class LineLimit:
     """One limit of one line: its number, and what it allows every way as written and loosened.
 
-    A way that cannot be built at any length reaches `NOWHERE`. `loosened` is None where the limit may be
-    lifted, and any share counts.
+    A way that cannot be built at any length reaches `NOWHERE`. `loosened` is None where the limit
+    may be lifted, and any share counts; a share is then one of the limit's own value, which for
+    times and drops of air is `spent`, and for an efficiency (`efficiencies`, by option) follows
+    from the bend.
     """
 
     number: int
     reach: Mapping[Way, Reach]
     loosened: Mapping[Way, Reach] | None
+    spent: Spent | None = None
+    efficiencies: Mapping[int, float] = field(default_factory=dict)
 
     def share(self, way: Way, length_m: float, bend_rad: float, most: float) -> float:
         """The share by which it must be eased for a length and a bend; inf if none will do.
 
-        Of a loosened limit the only shares are 0 and `most`; else the share is that by which
-        length or bend goes beyond, capped at `HOPELESS`.
+        Of a loosened limit the only shares are 0 and `most`.
         """
         reach = self.reach[way]
         if _within(length_m, bend_rad, reach):
             return 0.0
         if self.loosened is not None:
             return most if _within(length_m, bend_rad, self.loosened[way]) else inf
-        beyond = [
-            value / limit - 1.0 if limit > 0.0 else HOPELESS
-            for value, limit in ((length_m, reach[0]), (bend_rad, reach[1]))
-            if value > limit
-        ]
-        return min(max(beyond, default=0.0), HOPELESS)
+        if self.spent is not None:
+            share = self.spent(length_m)[way] - 1.0
+        elif way[0] in self.efficiencies and reach[1] > 0.0:
+            share = 1.0 - self.efficiencies[way[0]] ** (bend_rad / reach[1] - 1.0)
+        else:
+            share = max(
+                value / limit - 1.0 if limit > 0.0 else HOPELESS
+                for value, limit in ((length_m, reach[0]), (bend_rad, reach[1]))
+                if value > limit
+            )
+        return min(max(share, _LEAST), HOPELESS) if share == share else HOPELESS
 
 
 def _within(length_m: float, bend_rad: float, reach: Reach) -> bool:
@@ -84,11 +103,44 @@ def line_limits_of(
             for i in own.values():
                 looser = eased(looser, limits[i], share)
             loosened = reaches(looser, kind)
-        for name, number in own.items():
-            found.setdefault(name, []).append(
-                LineLimit(number, reach[name], None if loosened is None else loosened[name])
+        for line in setting.study.lines:
+            if line.name not in own:
+                continue
+            spent, kept = None, {}
+            if loosened is None and kind in _AIR_BUDGETS and line.kind == "air_tube":
+                spent = _spent(setting.study, line, kind)
+            if kind == "cable_loss":
+                values = [budget(option, kind) for option in line.options]
+                kept = {o: value for o, value in enumerate(values) if value is not None}
+            found.setdefault(line.name, []).append(
+                LineLimit(
+                    own[line.name],
+                    reach[line.name],
+                    None if loosened is None else loosened[line.name],
+                    spent,
+                    kept,
+                )
             )
     return found
+
+
+def _spent(study: Study, line: Line, kind: str) -> Spent:
+    """What a budget of one air tube is used up by at a length, way by way, worked out once."""
+    outlets = outlet_names(study)
+    lines = [_only(each, kind, keep_length=each.name in outlets) for each in study.lines]
+    own = next(each for each in lines if each.name == line.name)
+    budgets = LineLimits(study.parts, lines).budgets(own)
+
+    @cache
+    def spent(length_m: float) -> Mapping[Way, float]:
+        shares = {}
+        for ways, cost_of_length, allowed in budgets:
+            cost = cost_of_length(np.full(len(ways), length_m))
+            for way, share in zip(ways, (cost / allowed).tolist(), strict=True):
+                shares[way.option, way.model_a, way.model_b] = share
+        return shares
+
+    return spent
 
 
 def reaches(study: Study, kind: str) -> dict[str, dict[Way, Reach]]:
@@ -161,47 +213,3 @@ def needs_of(line_limits: Sequence[LineLimit], slack_m: float, most: Sequence[fl
         return tuple(found)
 
     return needs
-
-
-def value_reaching(
-    study: Study, limit: StudyLimit, way: Way, length_m: float, bend_rad: float
-) -> float | None:
-    """The least change of one line's limit with which a way of making it reaches so far [SI].
-
-    By bisection, since a time follows from the length but not the other way round. None if even
-    `HOPELESS` times the limit does not do.
-    """
-    if limit.kind == LINE:
-        return length_m
-    line = next(line for line in study.lines if line.name == limit.subject)
-    option = line.options[way[0]]
-    own = budget(option, limit.kind)
-    assert own is not None
-    # only lines that the limit is reckoned with
-    kept = tuple(each for each in study.lines if each is line or each.kind == line.kind == "air_tube")
-
-    def value(share: float) -> float:
-        return own * (1.0 - share) if limit.falls else own * (1.0 + share)
-
-    def reached(share: float) -> bool:
-        changed = replace(
-            line,
-            options=tuple(
-                with_budget(each, limit.kind, value(share)) if each is option else each
-                for each in line.options
-            ),
-        )
-        lines = tuple(changed if each is line else each for each in kept)
-        reach = reaches(replace(study, lines=lines), limit.kind)[line.name][way]
-        return _within(length_m, bend_rad, reach)
-
-    low, high = 0.0, 0.5
-    most = 1.0 - 1e-9 if limit.falls else HOPELESS
-    while not reached(high):
-        if high >= most:
-            return None
-        low, high = high, min(2.0 * high, most)
-    while high - low > 1e-9 * (1.0 + high):
-        middle = 0.5 * (low + high)
-        low, high = (low, middle) if reached(middle) else (middle, high)
-    return value(high)

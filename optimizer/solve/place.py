@@ -11,13 +11,14 @@ from optimizer.assess.agree import require_agreement
 from optimizer.assess.assessment import assess
 from optimizer.assess.result import Infeasible, Proof, RankedLayout, Ranking
 from optimizer.problem.build import build_problem
-from optimizer.problem.presolve import Switches, reduce
+from optimizer.problem.presolve import Reduced, Switches, reduce
 from optimizer.setting import Setting, build_setting
 from optimizer.solve.counterweight import counterweight_report
 from optimizer.solve.highs import Outcome, SolveInterrupted, Tick
 from optimizer.solve.infeasible import explain
 from optimizer.solve.layouts import identity, layout_of
 from optimizer.solve.program import Program, Solution
+from optimizer.solve.rank import RankedSolutions, can_search, rank
 from optimizer.study.model import Study
 
 
@@ -62,51 +63,45 @@ def place(
     reduced = reduce(problem, switches)
     if reduced.emptied:
         return explain(setting, reduced, time.perf_counter() - started)
-    program = Program(reduced, switches=switches, seed=spec.seed, threads=spec.threads)
-    found: list[tuple[Outcome, Solution]] = []
-    seen = set()
-    exhausted = False
+    gap = spec.gap if gap is None else gap
     budget = spec.time_limit_s if time_limit_s is None else time_limit_s
-    try:
-        for outcome, solution in _search(
-            program, spec.gap if gap is None else gap, budget, started, on_progress
-        ):
-            if solution is None:
-                exhausted = outcome.status == "infeasible"
-                break
-            key = identity(problem, solution.chosen)
-            if key not in seen:
-                seen.add(key)
-                found.append((outcome, solution))
-            if outcome.status != "optimal" or len(found) >= top:
-                break
-            program.exclude(solution.chosen)
-    except KeyboardInterrupt:
-        pass  # Ctrl-C between two solves: what was found by then stands
+    if switches.search and can_search(reduced):
+        ranked = rank(
+            reduced,
+            top=top,
+            gap=gap,
+            time_limit_s=budget - (time.perf_counter() - started),
+            seed=spec.seed,
+            on_tick=None if on_progress is None else _teller(on_progress, 1, started),
+            switches=switches,
+        )
+    else:
+        program = Program(reduced, switches=switches, seed=spec.seed, threads=spec.threads)
+        ranked = _rank_by_rank(program, top, gap, budget, started, on_progress)
+    found, exhausted = ranked.found, ranked.exhausted
     if exhausted and not found:
-        return explain(setting, reduced, time.perf_counter() - started, program)
+        return explain(setting, reduced, time.perf_counter() - started)
     if not found and not exhausted:
         return Ranking(
             setting.study.name,
             (),
             False,
             time.perf_counter() - started,
-            _sizes(program),
+            _sizes(reduced, ranked.shape),
             ("stopped before any layout was found",),
         )
-    found.sort(key=lambda pair: round(pair[1].score, 9))
     layouts = []
-    for rank, (outcome, solution) in enumerate(found, start=1):
+    for number, (outcome, solution) in enumerate(found, start=1):
         assessment = assess(setting, layout_of(setting, problem, solution))
         require_agreement(solution, assessment)
-        layouts.append(RankedLayout(rank, assessment, proof_of(outcome, solution)))
+        layouts.append(RankedLayout(number, assessment, proof_of(outcome, solution)))
     ballast = None
     if layouts:
         ballast = counterweight_report(
             reduced,
             layouts[0],
             switches=switches,
-            gap=spec.gap if gap is None else gap,
+            gap=gap,
             time_limit_s=budget - (time.perf_counter() - started),
             seed=spec.seed,
             threads=spec.threads,
@@ -116,7 +111,7 @@ def place(
         tuple(layouts),
         exhausted,
         time.perf_counter() - started,
-        _sizes(program),
+        _sizes(reduced, ranked.shape),
         setting.study.warnings,
         ballast,
     )
@@ -128,6 +123,38 @@ def proof_of(outcome: Outcome, solution: Solution) -> Proof:
     bound = solution.score if proven else min(outcome.bound, solution.score)
     gap = 0.0 if proven else (solution.score - bound) / max(abs(solution.score), 1e-12)
     return Proof(outcome.status, solution.score, bound, gap, outcome.seconds, outcome.nodes)
+
+
+def _rank_by_rank(
+    program: Program,
+    top: int,
+    gap: float,
+    budget_s: float,
+    started: float,
+    on_progress: ProgressSink | None,
+) -> RankedSolutions:
+    """Solve, cut the layout off, solve again: the reference for the search, and for ballast."""
+    found: list[tuple[Outcome, Solution]] = []
+    seen = set()
+    exhausted = False
+    status = "time_limit"
+    try:
+        for outcome, solution in _search(program, gap, budget_s, started, on_progress):
+            status = outcome.status
+            if solution is None:
+                exhausted = outcome.status == "infeasible"
+                break
+            key = identity(program.problem, solution.chosen)
+            if key not in seen:
+                seen.add(key)
+                found.append((outcome, solution))
+            if outcome.status != "optimal" or len(found) >= top:
+                break
+            program.exclude(solution.chosen)
+    except KeyboardInterrupt:
+        status = "interrupted"  # between two solves: what was found by then stands
+    found.sort(key=lambda pair: round(pair[1].score, 9))
+    return RankedSolutions(found, exhausted, status, program.live.shape)
 
 
 def _search(
@@ -169,9 +196,9 @@ def _teller(sink: ProgressSink, rank: int, started: float) -> Callable[[Tick], N
     return tell
 
 
-def _sizes(program: Program) -> dict[str, int]:
-    problem, reduced = program.problem, program.formulation.reduced
-    rows, columns = program.live.shape
+def _sizes(reduced: Reduced, shape: tuple[int, int]) -> dict[str, int]:
+    problem = reduced.problem
+    rows, columns = shape
     return {
         **problem.counts,
         "choices": len(problem.choice_slot),

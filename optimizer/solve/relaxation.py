@@ -324,8 +324,8 @@ class Relaxation:
 
     # -- bounding --------------------------------------------------------------------------
 
-    def bound(self) -> Bound:
-        """The bound that the last optimum's dual values give."""
+    def bound(self, must: Mask, may: Mask) -> Bound:
+        """The bound that the last optimum's dual values give, for sites that must and may be used."""
         m, rows = self.model, self._rows
         dual = self.dual.copy()
         dual = np.where(np.isinf(rows.lower), np.minimum(dual, 0.0), dual)
@@ -345,7 +345,7 @@ class Relaxation:
         use = np.zeros(m.n_sites)
         use[self.used] = cost[self.u[self.used]]
         # what a site's use brings or saves for certain
-        spared = np.minimum(use, 0.0)
+        spared = np.where(must, use, np.where(may, np.minimum(use, 0.0), 0.0))
         constant += float(spared.sum())
         use -= spared
         np.add.at(use, self._use_site, shares)

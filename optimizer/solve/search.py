@@ -196,9 +196,9 @@ class Search:
                     return "time_limit"
                 if relaxation.lp.objective - before < 1e-6 * abs(before):
                     break
-        bound = relaxation.bound()
-        open_ = np.ones(len(m.choice), dtype=bool)
-        self._at_hand = reduced_costs(m, bound, open_)[0]
+        root = self._root_node()
+        bound = relaxation.bound(root.must, root.may)
+        self._at_hand = reduced_costs(m, bound, root.open)[0]
         self.enumerator = Enumerator(m)
         self.branching = Branching(m, relaxation)
         if self._switches.first_layouts:
@@ -218,7 +218,7 @@ class Search:
             if status == "stopped":
                 self._push(self._at_hand, node)
                 return None
-            bound = relaxation.bound()
+            bound = relaxation.bound(node.must, node.may)
             value, beyond = reduced_costs(m, bound, open_)
             if self._is_done(value):
                 return None

@@ -5,7 +5,8 @@ Blocks understood, in order, in one folder per document:
 - ```console: every `$ limbtrim ...` is run; lines under it are its output, where `[...]` stands
   for any lines; `# exit code N` after a command is the code it must end with (else 0);
 - ```python: executed in one namespace; a ```text block right after it is what it printed;
-- a fenced block after `<!-- file: NAME -->` is written to that file.
+- a fenced block after `<!-- file: NAME -->` is written to that file;
+- a ```python block after `<!-- needs a cluster: not run -->` is not run.
 
 With LIMBTRIM_REFRESH set in the environment, shown output is replaced by what was found.
 """
@@ -28,6 +29,7 @@ DOCS = ROOT / "optimizer" / "docs"
 GAP = "[...]"
 _FENCE = re.compile(r"^```(\w*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 _CODE = re.compile(r"\s+# exit code (\d+)$")
+_ELSEWHERE = "<!-- needs a cluster: not run -->\n"
 _FILE = re.compile(r"<!-- file: (\S+) -->\n\Z")
 
 
@@ -40,6 +42,8 @@ class Block:
     start: int
     end: int
     file: str | None
+    elsewhere: bool
+    """Whether it is marked as needing what no test has, such as a cluster."""
 
 
 @dataclass(frozen=True)
@@ -54,10 +58,12 @@ class Shown:
 def blocks(text: str) -> list[Block]:
     found = []
     for match in _FENCE.finditer(text):
-        named = _FILE.search(text[: match.start()])
+        before = text[: match.start()]
+        named = _FILE.search(before)
         found.append(
-            Block(match[1], match[2], match.start(2), match.end(2), named[1] if named else None)
-        )
+            Block(match[1], match[2], match.start(2), match.end(2), named[1] if named else None,
+                  before.endswith(_ELSEWHERE))
+        )  # fmt: skip
     return found
 
 
@@ -95,15 +101,17 @@ def matches(shown: str, found: str) -> bool:
     """Whether the shown lines are the found ones, `[...]` standing for any."""
     lines = [line.rstrip() for line in shown.rstrip().splitlines()]
     pattern = r"\n".join(r"(?:.*\n)*?.*" if line == GAP else re.escape(line) for line in lines)
-    return re.fullmatch(pattern, found.rstrip()) is not None
+    said = "\n".join(line.rstrip() for line in found.rstrip().splitlines())
+    return re.fullmatch(pattern, said) is not None
 
 
 def refreshed(shown: str, found: str) -> str:
     """The shown output with the numbers found: as many lines at each end, `[...]` kept."""
+    found = "\n".join(line.rstrip() for line in found.rstrip().splitlines())
     if GAP not in shown:
-        return found.rstrip() + "\n"
+        return found + "\n"
     before, _, after = shown.partition(GAP + "\n")
-    lines = found.rstrip().splitlines()
+    lines = found.splitlines()
     head, tail = lines[: before.count("\n")], after.count("\n")
     ends = lines[len(lines) - tail :] if tail else []
     return "\n".join([*head, GAP, *ends]) + "\n"
@@ -119,7 +127,7 @@ class Document:
     def run(self, folder: Path) -> list[str]:
         """Every command and Python block, in `folder`; what did not come out as printed."""
         wrong: list[str] = []
-        new = self.text
+        edits: list[tuple[int, int, str]] = []
         names: dict[str, object] = {}
         printed = None
         with contextlib.chdir(folder):
@@ -127,26 +135,29 @@ class Document:
                 if block.file is not None:
                     (folder / block.file).write_text(block.body, encoding="utf-8")
                 elif block.language == "console":
-                    new = self._console(block, new, wrong)
-                elif block.language == "python":
+                    edits.append((block.start, block.end, self._console(block, wrong)))
+                elif block.language == "python" and not block.elsewhere:
                     out = io.StringIO()
                     with contextlib.redirect_stdout(out):
-                        code = compile(block.body, f"{self.path.name}", "exec")
-                        exec(code, names)
+                        exec(compile(block.body, self.path.name, "exec"), names)
                     printed = out.getvalue()
                     continue
                 elif block.language == "text" and printed is not None:
                     if not matches(block.body, printed):
                         wrong.append(f"printed:\n{printed}")
-                    new = new.replace(block.body, refreshed(block.body, printed), 1)
+                    edits.append((block.start, block.end, refreshed(block.body, printed)))
                 printed = None
-        if new != self.text and os.environ.get("LIMBTRIM_REFRESH"):
-            self.path.write_text(new, encoding="utf-8")
+        if os.environ.get("LIMBTRIM_REFRESH"):
+            text = self.text
+            for start, end, new in reversed(edits):
+                text = text[:start] + new + text[end:]
+            if text != self.text:
+                self.path.write_text(text, encoding="utf-8")
             return [w for w in wrong if w.startswith("exit code")]
         return wrong
 
     @staticmethod
-    def _console(block: Block, new: str, wrong: list[str]) -> str:
+    def _console(block: Block, wrong: list[str]) -> str:
         body = block.body
         for shown in commands(block.body):
             code, out, err = run(shown.command)
@@ -156,4 +167,4 @@ class Document:
                 wrong.append(f"`{shown.command}` said:\n{out}")
             if shown.output:
                 body = body.replace(shown.output, refreshed(shown.output, out), 1)
-        return new.replace(block.body, body, 1)
+        return body

@@ -143,7 +143,8 @@ def _physical(
         )
         return replace(made, options=tight)
     middle = options[len(options) // 2]
-    asked = forward(made, middle, ends[0].models[0], ends[1].models[0], line.slack_m + usual[0] * share)
+    length = line.slack_m + usual[0] * share
+    asked = forward(made, middle, ends[0].models[0], ends[1].models[0], length)
     return replace(made, options=tuple(_asking(o, asked) for o in options))
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from math import inf, isnan
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optimizer.lines.line_limits import LineLimits

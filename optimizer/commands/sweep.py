@@ -1,0 +1,53 @@
+"""`limbtrim sweep`: the values of a number at which the best layout changes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import inf
+
+from optimizer.commands._run import OK, STOPPED, Answer, overrides
+from optimizer.commands._turned import turned
+from optimizer.views.console import Consoles
+
+
+def sweep(
+    consoles: Consoles,
+    study_path: str,
+    paths: Sequence[str],
+    *,
+    low: float | None = None,
+    high: float | None = None,
+    method: str | None = None,
+    time_limit_s: float | None = None,
+    settings: Sequence[str] = (),
+    quiet: bool = False,
+) -> Answer:
+    """Sweep a number, or several turned together."""
+    from optimizer.solve.sweep import sweep as solve
+    from optimizer.study.load import load_study
+    from optimizer.views.progress import ProgressLine
+    from optimizer.views.sweep import sweep_document, sweep_page
+    from optimizer.views.words import counted
+
+    study = load_study(study_path, overrides(settings))
+    dial, start, end = turned(study_path, paths, low, high, settings)
+    with ProgressLine(consoles.err, quiet=quiet) as progress:
+        found = solve(
+            dial,
+            start,
+            end,
+            method=method,
+            time_limit_s=inf if time_limit_s is None else time_limit_s,
+            on_solve=lambda n: progress.tell(
+                f"{dial.label}: {counted(n, 'solve')} so far (Ctrl-C ends it with these)"
+            ),
+        )
+    if not quiet:
+        consoles.err.print(
+            f"limbtrim: {counted(found.solves, 'solve')}, {found.seconds:.2f} s", soft_wrap=True
+        )
+    return Answer(
+        sweep_document(study, found),
+        lambda: sweep_page(study, found, consoles.out),
+        OK if found.pieces else STOPPED,
+    )

@@ -1,0 +1,89 @@
+"""`limbtrim whatif`: scenarios of the study, or given as `--set`, side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import inf
+from typing import TYPE_CHECKING
+
+from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer, overrides
+from optimizer.errors import Flaw, InputError, Origin
+from optimizer.views.console import Consoles
+
+if TYPE_CHECKING:
+    from optimizer.study.model import Scenario, Study
+
+
+def whatif(
+    consoles: Consoles,
+    study_path: str,
+    *,
+    names: Sequence[str] = (),
+    settings: Sequence[str] = (),
+    time_limit_s: float | None = None,
+    quiet: bool = False,
+) -> Answer:
+    """Solve the study as written and its scenarios."""
+    from optimizer.solve.whatif import Case
+    from optimizer.solve.whatif import whatif as solve
+    from optimizer.study.cases import load_scenarios
+    from optimizer.study.load import load_study
+    from optimizer.study.scenarios import settings_words
+    from optimizer.views.progress import ProgressLine
+    from optimizer.views.whatif import whatif_document, whatif_page
+
+    study = load_study(study_path)
+    chosen = _scenarios(study, names, settings)
+    cases = [
+        Case(scenario.name, settings_words(scenario.settings), changed)
+        for scenario, changed in zip(chosen, load_scenarios(study_path, chosen), strict=True)
+    ]
+    with ProgressLine(consoles.err, quiet=quiet) as progress:
+        found = solve(
+            study,
+            cases,
+            time_limit_s=inf if time_limit_s is None else time_limit_s,
+            on_case=lambda i, name: progress.tell(f"{name}: {i + 1} of {len(cases) + 1}"),
+        )
+    if found.base.best is None and not any(r.best for r in found.results):
+        code = INFEASIBLE if all(r.infeasible for r in found.results) else STOPPED
+    else:
+        code = OK
+    return Answer(
+        whatif_document(study, found), lambda: whatif_page(study, found, consoles.out), code
+    )
+
+
+def _scenarios(study: Study, names: Sequence[str], settings: Sequence[str]) -> list[Scenario]:
+    """The scenarios asked for: those named, the one that is set, else all that are written.
+
+    Raises
+    ------
+    InputError
+        For a name the study does not have, or if there is none at all.
+    """
+    from optimizer.study.cases import scenario_of
+    from optimizer.study.overrides import OVERRIDE_FILE
+    from optimizer.study.words import nearest
+
+    written = {scenario.name: scenario for scenario in study.scenarios}
+    flaws = [
+        Flaw(
+            Origin("--scenario"),
+            repr(name),
+            "a scenario of the study",
+            nearest(name, tuple(written)),
+        )
+        for name in names
+        if name not in written
+    ]
+    if flaws:
+        raise InputError(flaws)
+    chosen = [written[name] for name in names]
+    if settings:
+        chosen.append(scenario_of("as set", overrides(settings) or {}, OVERRIDE_FILE))
+    chosen = chosen or list(study.scenarios)
+    if not chosen:
+        expected = "--set path=value, or [[scenarios]] with a name and what they set in the study"
+        raise InputError([Flaw(study.origin, "no scenario", expected)])
+    return chosen
