@@ -59,11 +59,11 @@ Swept = Annotated[
 ]  # fmt: skip
 Low = Annotated[
     float | None,
-    typer.Option("--from", callback=_number, metavar="LOW", help="Else half of what is written."),
+    typer.Option("--from", callback=_number, metavar="LOW", help="Else a fifth of the written."),
 ]
 High = Annotated[
     float | None,
-    typer.Option("--to", callback=_number, metavar="HIGH", help="Else twice what is written."),
+    typer.Option("--to", callback=_number, metavar="HIGH", help="Else three times it."),
 ]
 
 
@@ -89,6 +89,12 @@ def _report(
     trust: Annotated[
         bool, typer.Option("--trust", help="With how often each layout is best (takes longer).")
     ] = False,
+    solved_draws: Annotated[
+        int | None,
+        typer.Option(
+            "--solve", min=2, max=100000, metavar="N", help="With --trust: draws solved exactly."
+        ),
+    ] = None,
     measured: Measured = None,
     measured_lines: MeasuredLines = None,
     time_limit: TimeLimit = None,
@@ -102,7 +108,7 @@ def _report(
 
     consoles = make_consoles(width)
     request = Request(study, layout, lines, rank, top, time_limit, settings or (), quiet)
-    extras = Extras(front, sweep, low, high, trust, measured, measured_lines)
+    extras = Extras(front, sweep, low, high, trust, measured, measured_lines, solved_draws)
     raise typer.Exit(answer(consoles, json_to, lambda: report(consoles, request, out, extras)))
 
 

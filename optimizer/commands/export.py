@@ -43,10 +43,12 @@ def export(
         if sweep is None:
             flaw = Flaw(Origin("--table"), "sweep without a number", "--sweep PATH beside it")
             raise InputError([flaw])
-        from optimizer.commands.report import sweep_range, swept
+        from optimizer.commands._turned import turned
+        from optimizer.commands.report import swept
         from optimizer.report.frames import sweep_frame
 
-        curve = swept(sweep_range(request, sweep, low, high), request.time_limit_s)
+        over = turned(request.study_path, [sweep], low, high, request.settings)
+        curve = swept(over, request.time_limit_s)
         frame, name, plan = sweep_frame(curve), sweep, None
     else:
         found = planned(consoles, request)

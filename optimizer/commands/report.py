@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from optimizer.commands._plan import Planned, Request, planned, prototype
-from optimizer.commands._run import INFEASIBLE, OK, Answer, overrides
+from optimizer.commands._run import INFEASIBLE, OK, Answer
+from optimizer.commands._turned import turned as turned_over
 from optimizer.views.console import Consoles
 
 if TYPE_CHECKING:
@@ -16,9 +17,6 @@ if TYPE_CHECKING:
     from optimizer.solve.front import Front
     from optimizer.solve.sweep_dial import Dial
     from optimizer.trust.result import Trust
-
-#: A sweep goes from this to that multiple of what is written, unless told otherwise.
-SWEPT = (0.5, 2.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +30,7 @@ class Extras:
     trust: bool = False
     measured: str | None = None
     measured_lines: str | None = None
+    solved_draws: int | None = None
 
 
 def report(consoles: Consoles, request: Request, folder: Path, extras: Extras) -> Answer:
@@ -53,7 +52,9 @@ def report(consoles: Consoles, request: Request, folder: Path, extras: Extras) -
     turned = (
         None
         if extras.sweep is None
-        else sweep_range(request, extras.sweep, extras.low, extras.high)
+        else turned_over(
+            request.study_path, [extras.sweep], extras.low, extras.high, request.settings
+        )
     )
     found = planned(consoles, request)
     if isinstance(found, Answer):
@@ -68,7 +69,7 @@ def report(consoles: Consoles, request: Request, folder: Path, extras: Extras) -
         (*found.assumed, *assumed),
         _front(found, request) if extras.front else None,
         None if turned is None else swept(turned, request.time_limit_s),
-        _trust(found.setting) if extras.trust else None,
+        _trust(found.setting, extras.solved_draws) if extras.trust else None,
     )
     files = report_files(results)
     write_folder(folder, files, filled=(MEASURED_PARTS, MEASURED_LINES), page=PAGE)
@@ -91,29 +92,6 @@ def _front(found: Planned, request: Request) -> Front | None:
 Range = tuple["Dial", float, float]
 
 
-def sweep_range(request: Request, path: str, low: float | None, high: float | None) -> Range:
-    """The number to turn and how far: from half to twice what is written unless told otherwise.
-
-    Raises
-    ------
-    InputError
-        If the path names no number, or none that both ends could be taken from.
-    """
-    from optimizer.errors import Flaw, InputError, Origin
-    from optimizer.solve.sweep_dial import dial
-
-    turned = dial(request.study_path, path, overrides(request.settings))
-    if turned.now is None and (low is None or high is None):
-        found = f"{path}, which stands for several numbers or none"
-        raise InputError([Flaw(Origin("--sweep"), found, "--from and --to beside it")])
-    now = turned.now or 0.0
-    return (
-        turned,
-        SWEPT[0] * now if low is None else low,
-        SWEPT[1] * now if high is None else high,
-    )
-
-
 def swept(over: Range, time_limit_s: float | None) -> SweepCurve:
     """Where the best layout changes over a range."""
     from math import inf
@@ -124,9 +102,9 @@ def swept(over: Range, time_limit_s: float | None) -> SweepCurve:
     return curve_of(sweep(*over, time_limit_s=inf if time_limit_s is None else time_limit_s))
 
 
-def _trust(setting: Setting) -> Trust | None:
+def _trust(setting: Setting, solved_draws: int | None) -> Trust | None:
     from optimizer.assess.result import Infeasible
-    from optimizer.trust.trust import trust
+    from optimizer.trust.trust import SCENARIOS, trust
 
-    found = trust(setting.study)
+    found = trust(setting.study, scenarios=SCENARIOS if solved_draws is None else solved_draws)
     return None if isinstance(found, Infeasible) else found

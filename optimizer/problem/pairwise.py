@@ -136,20 +136,29 @@ class Pairwise:
 
 
 def pairwise(
-    reduced: Reduced, objective: Objective | None = None, load_kg: float | None = None
+    reduced: Reduced,
+    objective: Objective | None = None,
+    load_kg: float | None = None,
+    *,
+    order_copies: bool = True,
 ) -> Pairwise:
     """Write a reduced problem as costs of choices, sites and pairs.
 
     Parameters
     ----------
     load_kg : trunk load at whose tangent a curved objective is taken; by default what the
-        lightest models of all slots weigh that can sit on the trunk
+        heaviest models of all slots weigh that can sit on the trunk
+    order_copies : whether interchangeable copies are held to garment order
     """
-    return _Writer(reduced, objective or reduced.problem.objective, load_kg).write()
+    writer = _Writer(reduced, objective or reduced.problem.objective, load_kg, order_copies)
+    return writer.write()
 
 
 class _Writer:
-    def __init__(self, reduced: Reduced, objective: Objective, load_kg: float | None):
+    def __init__(
+        self, reduced: Reduced, objective: Objective, load_kg: float | None, order_copies: bool
+    ):
+        self._order_copies = order_copies
         self.problem = p = reduced.problem
         self.objective = objective
         self.choice: IntArray = np.flatnonzero(reduced.open)
@@ -186,7 +195,7 @@ class _Writer:
         limits, forms, upper = self._forms(used)
         n_limits = len(limits)
         tables = tuple(self._table(n, line, forms) for n, line in enumerate(p.lines))
-        pairs = self._pairs(tables)
+        pairs = self._pairs(tables, len(forms))
         kinds = tuple(dict.fromkeys(cap.kind for cap in p.caps))
         capacity_use = np.zeros((len(self.choice), len(kinds)))
         for cap in p.caps:
@@ -294,10 +303,9 @@ class _Writer:
         kept = _undominated(allowed, base, form)
         return LineTable(number, line.slot_a, line.slot_b, kept, cost, base, form)
 
-    def _pairs(self, tables: tuple[LineTable, ...]) -> dict[tuple[int, int], Pair]:
+    def _pairs(self, tables: tuple[LineTable, ...], n_f: int) -> dict[tuple[int, int], Pair]:
         p = self.problem
         found: dict[tuple[int, int], Pair] = {}
-        n_f = tables[0].form.shape[-1] if tables else 0
 
         def between(a: int, b: int) -> tuple[Pair, bool]:
             low, high = min(a, b), max(a, b)
@@ -340,7 +348,7 @@ class _Writer:
             free = [[not rule.forbidden(int(s), int(t)) for t in sites_b] for s in sites_a]
             allowed = np.array(free, dtype=bool).reshape(len(sites_a), len(sites_b))
             pair.ok &= allowed.T if turned else allowed
-        for group in p.exchange:
+        for group in p.exchange if self._order_copies else ():
             for before, after in neighbours(group):
                 pair, turned = between(before[0], after[0])
                 rank = self._ranks(before[0], after[0])

@@ -111,7 +111,7 @@ def report_page(results: Results, drawn: tuple[Picture, ...]) -> str:
     if results.sweep is not None and "sweep" in by_name:
         body.append(sections.sweep_section(results.sweep, by_name["sweep"]))
     if results.trust is not None and "trust" in by_name:
-        body.append(sections.trust_section(results.trust, by_name["trust"]))
+        body.append(sections.trust_section(results.trust, by_name["trust"], plan))
     sheet = build_sheet(results.setting, plan, results.built, title)
     body.append(sheet_sections(sheet, (MEASURED_PARTS, MEASURED_LINES)))
     built = () if results.built is None else results.built.warnings

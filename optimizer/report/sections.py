@@ -210,14 +210,33 @@ def sweep_section(curve: SweepCurve, chart: Picture) -> str:
     )  # fmt: skip
 
 
-def trust_section(found: Trust, chart: Picture) -> str:
-    """How far the ranking may be trusted."""
+def trust_section(found: Trust, chart: Picture, plan: Assessment) -> str:
+    """How far the ranking may be trusted, and what the layouts compared are."""
+    from optimizer.views.differences import differences
+
     said = f"{found.draws} draws of the uncertain numbers within their published spread."
     if found.least_worst is not None and found.least_worst.name is not None:
         said += f" Least worst regret: {found.least_worst.name}."
+    rows = [
+        (
+            t.name,
+            number(100.0 * t.win_share, 1),
+            number(t.mean_regret, 3),
+            number(t.worst_regret, 2),
+            "-"
+            if t.assessment is None
+            else "; ".join(differences(plan.layout, t.assessment.layout)) or "it is that one",
+        )
+        for t in sorted(found.layouts, key=lambda t: (-t.win_share, t.name))
+        if t.win_share > 0.0 or t.rank == 1
+    ]
+    columns = (
+        ("layout", "", False), ("best in", "% of draws", True), ("mean regret", "points", True),
+        ("worst regret", "points", True), ("differs from the layout reported by", "", False),
+    )  # fmt: skip
     return html.section(
         "How far to trust the ranking", html.figure(chart), html.paragraph(said),
-        html.items(found.warnings), html.caution(), identity="trust",
+        html.table(columns, rows), html.items(found.warnings), html.caution(), identity="trust",
     )  # fmt: skip
 
 

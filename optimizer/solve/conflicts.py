@@ -5,8 +5,8 @@ the members leave out is not up to them: which sites a part is allowed at, and t
 a limit takes its cheapest route.
 
 A smallest set is found by implicit hitting sets [1]: any layout tells a set of limits of which a
-clash must name one, those that it breaks; a least set meeting all of these that no layout meets is a
-smallest clash. If that takes too long, QuickXplain [2] finds one of which no member can be
+clash must name one, those that it breaks; a least set naming one of each, if no layout meets it, is
+a smallest clash. If that takes too long, QuickXplain [2] finds a clash of which no member can be
 dropped, though there may be a smaller one elsewhere.
 
 References

@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf
+from typing import Any
 
 from optimizer.problem.arrays import LimitRow, Problem
 from optimizer.problem.build import build_problem
 from optimizer.problem.limits import LIMITS
 from optimizer.setting import Setting
-from optimizer.solve.line_easing import LineLimit, line_limits_of
 from optimizer.solve.gates import OPENED, Gate, choices_at, gates_of, pair_eases
+from optimizer.solve.line_easing import LineLimit, line_limits_of
 from optimizer.study.model import Part, Study
 from optimizer.study.relax import (
     LINE_LIMITS,
@@ -38,8 +39,9 @@ class Easing:
     """A setting's limits and where each acts in the program of `problem`.
 
     `rows` maps the key of a row of the program to (limit, coefficient of its ease; None where
-    any ease drops the row); `lines` gives the limits of every line of the problem; `exact[i]` tells whether limit i at ease e is the limit with its value times 1 + e (1 - e
-    where it falls), whatever e.
+    any ease drops the row); `lines` gives the limits of every line of the problem; `exact[i]`
+    tells whether limit i at ease e is the limit with its value times 1 + e (1 - e where it
+    falls), whatever e.
     """
 
     setting: Setting
@@ -83,9 +85,9 @@ def make_easing(setting: Setting, share: float = inf) -> Easing:
         exact[limit] = False
         rows["limit", number] = (limit, -1.0 if share == inf else None)
     if share < inf:
-        for i, limit in enumerate(limits):
-            if not exact[i]:
-                spec = eased(setting.study, limit, share).limits[limit.number]
+        for own, is_exact in zip(limits, exact, strict=True):
+            if not is_exact:
+                spec = eased(setting.study, own, share).limits[own.number]
                 looser += LIMITS[spec.kind](spec, setting)
     by_rule = {limit.number: i for i, limit in enumerate(limits) if limit.family == "rule"}
     of_lines = line_limits_of(setting, limits, share)
@@ -120,7 +122,7 @@ def _most(limit: StudyLimit, share: float) -> float:
 
 def _opened(study: Study, limits: Sequence[StudyLimit], most: Sequence[float]) -> Study:
     """The study whose sites take, and whose parts accept, all that eased limits could allow."""
-    room: dict[str, dict[str, float]] = {}
+    room: dict[str, dict[str, Any]] = {}
     dropped: set[str] = set()
     for limit, ease in zip(limits, most, strict=True):
         if limit.kind in SITE_LIMITS and limit.value:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
-from math import inf
+from math import inf, isnan
 
 import numpy as np
 
@@ -35,8 +35,6 @@ Reach = tuple[float, float]
 NOWHERE: Reach = (-1.0, -1.0)
 #: Option and models of both ends.
 Way = tuple[int, int, int]
-
-
 #: What each way of making a line costs at a length, as a share of its budget: 1 just meets it.
 Spent = Callable[[float], Mapping[Way, float]]
 
@@ -77,7 +75,7 @@ class LineLimit:
                 for value, limit in ((length_m, reach[0]), (bend_rad, reach[1]))
                 if value > limit
             )
-        return min(max(share, _LEAST), HOPELESS) if share == share else HOPELESS
+        return HOPELESS if isnan(share) else min(max(share, _LEAST), HOPELESS)
 
 
 def _within(length_m: float, bend_rad: float, reach: Reach) -> bool:
@@ -179,19 +177,22 @@ def outlet_names(study: Study) -> set[str]:
 
 def _only(line: Line, kind: str, *, keep_length: bool) -> Line:
     """The line with the limits of one kind only."""
-    options = []
-    for option in line.options:
-        for other in LINE_LIMITS:
-            kept = other == kind or (other == LINE and keep_length)
-            if not kept and budget(option, other) is not None:
-                option = with_budget(option, other, None)
-        options.append(option)
-    return replace(line, options=tuple(options))
+    away = [k for k in LINE_LIMITS if k != kind and not (k == LINE and keep_length)]
+    options = line.options
+    for other in away:
+        options = tuple(
+            option if budget(option, other) is None else with_budget(option, other, None)
+            for option in options
+        )
+    return replace(line, options=options)
 
 
 def models_told(line_limits: Sequence[LineLimit]) -> tuple[bool, bool]:
     """Whether limits of a line differ by the model at its first and at its second end."""
-    tables = [t for limit in line_limits for t in (limit.reach, limit.loosened) if t is not None]
+    tables: list[Mapping[Way, object]] = [limit.reach for limit in line_limits]
+    tables += [limit.loosened for limit in line_limits if limit.loosened is not None]
+    # where no way reaches anywhere they still need different budgets
+    tables += [limit.spent(1.0) for limit in line_limits if limit.spent is not None]
     return (
         any(reach != table[o, 0, b] for table in tables for (o, _, b), reach in table.items()),
         any(reach != table[o, a, 0] for table in tables for (o, a, _), reach in table.items()),

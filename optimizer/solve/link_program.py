@@ -232,7 +232,7 @@ class LinkProgram(Program):
         return all(names[int(c)][0] == "x" for c in index)
 
     def links_gained(self, limit: int) -> list[int]:
-        """Columns of the links that a line takes with its limit as eased now, but not as written."""
+        """Columns of the links taken with the limits as eased now, but not as written."""
         columns = self.formulation.columns
         assert isinstance(columns, LinkColumns)
         return [

@@ -158,5 +158,9 @@ class Questions:
 
     def _known_to_meet(self, rows: Sequence[RowDemand]) -> Array | None:
         """The best solution known that meets the demands."""
-        met = [(score, i) for i, (x, score) in enumerate(self._known) if all(meets(r, x) for r in rows)]
+        met = [
+            (score, i)
+            for i, (x, score) in enumerate(self._known)
+            if all(meets(row, x) for row in rows)
+        ]
         return self._known[min(met)[1]][0] if met else None

@@ -83,5 +83,7 @@ def rank(
             status, None, solution.score, bound, left, result.nodes, result.seconds
         )
         found.append((outcome, solution))
+        if status != "optimal":
+            break  # the best so far; what ranks after it is anybody's guess
     exhausted = result.status == "optimal" and len(found) < top
     return RankedSolutions(found, exhausted, result.status, result.shape)

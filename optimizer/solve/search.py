@@ -91,7 +91,7 @@ class Search:
         self._serial = count()
         self._at_hand = -inf
         self._let_go = inf
-        self.model = pairwise(reduced, objective)
+        self.model = pairwise(reduced, objective, order_copies=switches.order_copies)
         self.shortlist = Shortlist(self.model, top)
 
     def run(self) -> Found:
@@ -177,7 +177,12 @@ class Search:
             load = self.relaxation.load_kg()
             if abs(load - self.model.load_kg) <= _OFF_TANGENT_KG:
                 break
-            self.model = pairwise(self._reduced, self._objective, load)
+            self.model = pairwise(
+                self._reduced,
+                self._objective,
+                load,
+                order_copies=self._switches.order_copies,
+            )
             self.shortlist.use(self.model)
         m, relaxation = self.model, self.relaxation
         self.covers = Covers(m, relaxation.u)

@@ -67,6 +67,10 @@ class Stretch:
     high: float
 
 
+#: A winner, and from where to where.
+Piece = tuple[Winner, float, float]
+
+
 class SweptProgram(Program):
     """The program of a family, alive, to be turned to any s in place."""
 
@@ -223,12 +227,25 @@ class ExactSweep:
     # -- ranges in which rows move -----------------------------------------------------------
 
     def _cover(self, low: float, high: float, cut: list[Winner]) -> None:
-        """Prove the range, at their weakest rows, and again wherever these were too weak."""
-        pieces = self._envelope(low, high, cut)
+        """Prove the range from low to high, the layouts in `cut` being forbidden throughout."""
+        winner = self._best(low, (low, high), cut)
+        if winner is None:
+            self._prove(None, low, high)
+            return
+        first, last = self._allowed(winner, low, high)
+        if first > low or last >= high:
+            self._settle(self._envelope(winner, low, high, cut), low, high, cut)
+            return
+        # best at the start, and forbidden from somewhere on: settle first how far it stays best
+        if last - low > FINEST:
+            self._settle(self._envelope(winner, low, last, cut), low, last, cut)
+        _, after = self._allowed(winner, low, high, PAST)
+        self._since = last
+        self._cover(after, high, [*cut, winner])
+
+    def _settle(self, pieces: list[Piece], low: float, high: float, cut: list[Winner]) -> None:
+        """Keep of the winners under the weakest rows what is allowed; look anew at the rest."""
         for winner, a, b in pieces:
-            if winner is None:
-                self._prove(None, a, b)
-                continue
             first, last = self._allowed(winner, a, b)
             if first > last:
                 self._again(winner, a, b, low, high, cut)
@@ -303,17 +320,11 @@ class ExactSweep:
 
     # -- one range, rows fixed ---------------------------------------------------------------
 
-    def _envelope(
-        self, low: float, high: float, cut: list[Winner]
-    ) -> list[tuple[Winner | None, float, float]]:
-        """Winners from low to high, the moving rows at their weakest for the whole range."""
-        span = (low, high)
-        first = self._best(low, span, cut)
-        if first is None:
-            return [(None, low, high)]
-        last = self._best(high, span, cut, first)
+    def _envelope(self, first: Winner, low: float, high: float, cut: list[Winner]) -> list[Piece]:
+        """Winners from low, where `first` is best, to high, the rows at their weakest for that."""
+        last = self._best(high, (low, high), cut, first)
         assert last is not None
-        return self._between(first, low, last, high, span, cut)
+        return self._between(first, low, last, high, (low, high), cut)
 
     def _between(
         self,
@@ -323,7 +334,7 @@ class ExactSweep:
         high: float,
         span: tuple[float, float],
         cut: list[Winner],
-    ) -> list[tuple[Winner | None, float, float]]:
+    ) -> list[Piece]:
         if first.key == last.key or self._level(first, last, high):
             return [(first, low, high)]
         if self._level(last, first, low):

@@ -15,8 +15,8 @@ import numpy as np
 
 from optimizer.assess.why import Alternative, LimitWorth
 from optimizer.solve.demands import Demand, RowDemand
-from optimizer.solve.line_easing import outlet_names
 from optimizer.solve.limit_words import limit_text, unit_of
+from optimizer.solve.line_easing import outlet_names
 from optimizer.solve.questions import EQUAL, Answer, Questions
 from optimizer.study.relax import LINE, StudyLimit, eased
 
@@ -35,7 +35,7 @@ class Candidate:
 
 
 def worthwhile(questions: Questions, limit: int) -> Candidate | None:
-    """What of a loosened limit is still to be searched; None if it is proven to be worth nothing."""
+    """What of a loosened limit is still to be searched; None if it is proven worth nothing."""
     program = questions.program
     if is_entangled(questions, limit):
         return Candidate(limit, -inf, ())

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from math import ceil, floor, inf, log10
+from typing import Any
 
 from optimizer.errors import Origin
 from optimizer.study.limits import LIMIT_FLAGS, LIMIT_KEYS, PARAMETERS
@@ -175,7 +176,8 @@ def with_budget(option: LineOption, kind: str, value: float | None) -> LineOptio
     """The option with another limit of one kind; None for no limit."""
     if kind == LINE:
         return replace(option, max_length_m=inf if value is None else value)
-    physics = replace(option.physics, **{LINE_BUDGETS[kind][0]: value})
+    change: dict[str, Any] = {LINE_BUDGETS[kind][0]: value}
+    physics = replace(option.physics, **change)
     return replace(option, physics=physics)
 
 
@@ -249,11 +251,11 @@ def with_value(
                 for part in study.parts
             ),
         )
-    attribute = SITE_LIMITS[limit.kind][0]
+    change: dict[str, Any] = {SITE_LIMITS[limit.kind][0]: inf if value is None else value}
     return replace(
         study,
         sites=tuple(
-            replace(site, **{attribute: inf if value is None else value})
+            replace(site, **change)
             if site.name == limit.subject
             else site
             for site in study.sites

@@ -8,6 +8,7 @@ from rich.text import Text
 from optimizer.assess.dynamics import SwingReport
 from optimizer.assess.result import Assessment, Infeasible, Ranking
 from optimizer.study.model import Study
+from optimizer.views.alternatives import alternatives_view
 from optimizer.views.bars import segment_bars
 from optimizer.views.cautions import cautions_view, warnings_view
 from optimizer.views.header import solved_line
@@ -42,6 +43,7 @@ def ranking_page(
         ranking_view(ranking, console, asked_for),
         sketch,
         layout_view(study, best, console, title),
+        alternatives_view(study, best),
         segment_bars(best),
         wear_view(best.balance, swing, ranking.counterweight),
         limits_view(best, console),
@@ -85,6 +87,7 @@ def assessment_page(
         Text(""),
         sketch,
         layout_view(study, assessment, console, "Part by part"),
+        alternatives_view(study, assessment),
         segment_bars(assessment),
         wear_view(assessment.balance, swing),
         limits_view(assessment, console),

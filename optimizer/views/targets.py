@@ -7,6 +7,7 @@ from rich.text import Text
 
 from optimizer.solve.targets import Met, TargetAnswer
 from optimizer.study.model import Study
+from optimizer.views.alternatives import alternatives_view
 from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
 from optimizer.views.header import solved_line
 from optimizer.views.json import head
@@ -105,7 +106,8 @@ def _layout(study: Study, answer: TargetAnswer, console: Console) -> list[Group]
     value, found = (met.high, met.at_high) if at_high else (met.low, met.at_low)
     there = answer.sweep.dial.setting_at(value).study
     title = f"The layout at {turned_words(answer.sweep).split(',')[0]} {value:.6g}"
-    return [layout_view(there, found, console, title)]
+    models = alternatives_view(there, found)
+    return [layout_view(there, found, console, title), *([models] if models else [])]
 
 
 def stopped_page(study: Study) -> Group:

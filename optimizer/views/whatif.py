@@ -118,7 +118,16 @@ def case_view(found: WhatIf, result: CaseResult) -> Group:
         lines.append(f"now binding: {listing(_labels(binding))}")
     if freed:
         lines.append(f"no longer binding: {listing(_labels(freed))}")
+    lines += _purchases(found, result)
     return section(result.case.name, *bullets(lines))
+
+
+def _purchases(found: WhatIf, result: CaseResult) -> list[str]:
+    """What the parts cost, where other models are bought than as written."""
+    assert found.base.best is not None and result.best is not None
+    before = price_of(found.base.case.study, found.base.best)
+    after = price_of(result.case.study, result.best)
+    return [f"all parts cost {after:g} instead of {before:g}"] if before != after else []
 
 
 def _labels(limits: Sequence[LimitReport]) -> list[str]:

@@ -6,11 +6,11 @@ Document "limbtrim.why/1"
 "units" (copies at one site), "part", "model", "site", "allowed_sites" (how many it is written for),
 "score" (what it costs there by itself), "next_best" (null: none, see "only", or not settled) and
 "others": "sites", "gain" (score points the part by itself would save there), "barred" (limits
-that forbid it) or "alternative". "limits", most worth first: "value" and "loosened" in "unit" (null:
-the limit has no amount and was dropped) and "alternative". An alternative tells what it costs above
-the best ("score", "metabolic_w", "metabolic_pct", "swing_inertia_pct"; negative: saves), whether
-that is "proven", and "differs" from the best in words. "worthless": limits proven to be worth nothing
-at that share; "unsettled": limits not settled in time; "complete".
+that forbid it) or "alternative". "limits", most worth first: "value" and "loosened" in "unit"
+(null: the limit has no amount and was dropped) and "alternative". An alternative tells what it
+costs above the best ("score", "metabolic_w", "metabolic_pct", "swing_inertia_pct"; negative:
+saves), whether that is "proven", and "differs" from the best in words. "worthless": limits proven
+to be worth nothing at that share; "unsettled": limits not settled in time; "complete".
 """
 
 from __future__ import annotations
@@ -96,8 +96,8 @@ def _parts(found: WhyReport, console: Console) -> Group:
     for part in found.parts:
         row: list[Cell] = [Words(units_words(part), hang=2), Words(part.site, hang=2)]
         if part.next_best is None:
-            row += [Words(_no_other(part), "quiet", hang=2), "-", "-", *(["-", "-"] if wide else [])]
-            row += [Words("", "quiet")] if wide else []
+            row += [Words(_no_other(part), "quiet", hang=2), "-", "-"]
+            row += ["-", "-", Words("-", "quiet")] if wide else []
         else:
             row += [Words(listing(new_sites(found, part)), hang=2), next(scores), next(watts)]
             if wide:

@@ -12,7 +12,15 @@ from optimizer.commands.export import TABLES
 from optimizer.energy import catalogue
 from optimizer.energy.tables import sources
 from optimizer.study.addressing import key_paths
-from optimizer.study.document import SECTIONS, AddedArcSection, Head, RuleSection, keys
+from optimizer.study.document import (
+    SECTIONS,
+    TOP_LEVEL,
+    AddedArcSection,
+    Head,
+    RuleSection,
+    ScenarioSection,
+    keys,
+)
 from optimizer.study.lines import LINES, LineRow
 from optimizer.study.model import LINE_KINDS
 from optimizer.study.parts import PARTS, PartRow
@@ -111,6 +119,8 @@ def test_every_key_of_a_study_is_documented(tmp_path):
     wanted |= {"format", "wearer.measured", "routes.add"}
     wanted |= {f"rules.{k}" for k in keys(RuleSection)}
     wanted |= {f"routes.add.{k}" for k in keys(AddedArcSection)}
+    wanted |= {f"scenarios.{k}" for k in keys(ScenarioSection)}
+    assert {path.partition(".")[0] for path in rows} == set(TOP_LEVEL)
     assert set(rows) == wanted
     for name, schema in {"": Head, **SECTIONS}.items():
         for key, field in schema.model_fields.items():
@@ -118,7 +128,7 @@ def test_every_key_of_a_study_is_documented(tmp_path):
             default = field.default
             if path in rows and isinstance(default, int | float) and not isinstance(default, bool):
                 shown = rows[path][2]
-                assert (shown == "none" if default == float("inf") else float(shown) == default)
+                assert shown == "none" if default == float("inf") else float(shown) == default
             if path in rows and field.is_required():
                 assert rows[path][2] == "needed", path
 

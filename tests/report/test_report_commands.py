@@ -201,3 +201,16 @@ def test_a_shell_completes_commands_and_options(words, found):
 def test_each_command_has_help_within_80_columns(run, command):
     code, out, _ = run(command, "--help")
     assert code == 0 and max(map(len, out.splitlines())) <= 100 and "--layout" in out
+
+
+def test_a_report_can_hold_a_sweep_and_trust(run, solved, tmp_path):
+    out = tmp_path / "r"
+    code, _, err = run(
+        "report", str(solved.path), "--out", str(out), "--no-front", "--trust", "--solve", "3",
+        "--sweep", "parts.pump.mass_g", "--from", "440", "--to", "460", "-q",
+    )  # fmt: skip
+    assert code == 0, err
+    names = {p.name for p in (out / "figures").iterdir()}
+    assert {"sweep.svg", "trust.svg"} <= names and "front.svg" not in names
+    page = (out / "report.html").read_text(encoding="utf-8")
+    assert 'id="trust"' in page and 'id="sweep"' in page and "it is that one" in page

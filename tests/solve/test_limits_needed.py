@@ -23,7 +23,7 @@ from tests.solve.oracle import TIED, Enumeration, legs_of
 from tests.solve.small import line, part, small
 
 #: No presolve that would do a dropped row's work.
-BARE = Switches(arc_consistency=False, reach_rows=False)
+BARE = Switches(arc_consistency=False, reach_rows=False, search=False)
 
 
 @contextmanager

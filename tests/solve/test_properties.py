@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -22,6 +26,7 @@ from tests.solve.small import part
 from tests.solve.test_independent_solver import medium
 
 LEG = ("thigh", "shank")
+ROOT = Path(__file__).parents[2]
 
 
 # -- swing inertia -------------------------------------------------------------------------------
@@ -276,6 +281,35 @@ def test_the_same_study_gives_the_same_ranking(number: int) -> None:
     assert isinstance(first, Ranking)
     assert isinstance(second, Ranking)
     assert without_seconds(first) == without_seconds(second)
+
+
+CHILD = """
+from optimizer.solve.place import place
+from tests.solve.comparing import answerable
+
+for entry in place(answerable(1, 800)[0], top=4).layouts:
+    print(entry.assessment.layout, entry.assessment.score)
+"""
+
+
+def test_the_ranking_does_not_hang_on_the_order_of_sets() -> None:
+    """Another process, which hashes names in another order, prints the very same."""
+    said = []
+    for seed in ("1", "2"):
+        paths = [str(ROOT), os.environ.get("PYTHONPATH", "")]
+        env = {**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": os.pathsep.join(paths)}
+        child = subprocess.run(
+            [sys.executable, "-c", CHILD],
+            cwd=ROOT,
+            env=env,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert child.returncode == 0, child.stderr
+        said.append(child.stdout)
+    assert said[0].count("Layout(") == 4
+    assert said[0] == said[1]
 
 
 @pytest.mark.parametrize("seed", [1, 7])

@@ -133,7 +133,7 @@ def test_what_is_worn_counts_as_in_the_program_with_flows(name):
         **WORN[name],
     )
     setting = build_setting(study)
-    flows, solution = Program(reduce(build_problem(setting))).solve()
+    _, solution = Program(reduce(build_problem(setting))).solve()
     for share in (0.0, 0.1, inf):
         program = LinkProgram(make_easing(setting, share))
         assert (solution is None) == (program.solve()[1] is None)

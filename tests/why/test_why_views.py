@@ -11,11 +11,14 @@ import pytest
 from optimizer.assess.result import Infeasible
 from optimizer.commands.why import why as command
 from optimizer.problem.limits import LIMITS, _elsewhere
+from optimizer.setting import build_setting
+from optimizer.solve.conflicts import Oracle
 from optimizer.solve.gates import OPENED
+from optimizer.solve.least_change import least_change
 from optimizer.solve.place import place
 from optimizer.solve.why import why
 from optimizer.study.load import bundled, load_study
-from optimizer.study.relax import SOFT
+from optimizer.study.relax import SOFT, with_value
 from optimizer.views.console import Consoles, make_console, show
 from optimizer.views.json import encode, infeasible_document
 from optimizer.views.page import infeasible_page
@@ -119,26 +122,28 @@ def test_the_least_change_told_for_the_demo_is_enough_and_a_hundredth_less_is_no
         assert isinstance(place(changed, top=1), Infeasible) is not fits
 
 
-@pytest.mark.parametrize("name", ["voltage_drop", "fill_time"])
-def test_a_budget_s_least_change_is_told_in_its_own_unit(name):
-    from optimizer.setting import build_setting
-    from optimizer.solve.conflicts import Oracle
-    from optimizer.solve.least_change import least_change
-    from optimizer.study.relax import study_limits, with_value
-
-    column = {"voltage_drop": "converter_feed.max_drop_pct", "fill_time": "fill_tube.response_ms"}
-    tight = load_study(AIR, {f"lines.{column[name]}": {"voltage_drop": "0.05"}.get(name, "60")})
-    line = column[name].split(".")[0]
-    limits = study_limits(tight)
-    number = next(i for i, m in enumerate(limits) if (m.kind, m.subject) == (name, line))
+@pytest.mark.parametrize(
+    ("path", "value", "kind"),
+    [
+        ("lines.node_feed.max_drop_pct", "0.2", "voltage_drop"),
+        ("lines.fill_tube.response_ms", "60", "fill_time"),
+        ("lines.vent_tube.vent_ms", "60", "vent_time"),
+        ("lines.supply_tube.max_drop_kpa", "0.5", "pressure_drop"),
+    ],
+)
+def test_a_budget_s_least_change_is_told_in_its_own_unit(path, value, kind):
+    tight = load_study(AIR, {path: value})
     oracle = Oracle(build_setting(tight))
     assert not oracle.fits(oracle.all)
+    (number,) = (
+        m for m, limit in enumerate(oracle.limits)
+        if (limit.kind, limit.subject) == (kind, path.split(".")[1])
+    )  # fmt: skip
     change = least_change(oracle, number)
-    assert change is not None and change.typed is not None
-    limit = limits[number]
-    for value, fits in ((change.typed, True), (change.value * 0.99, False)):
-        found = place(with_value(tight, limit, value, change.options), top=1)
-        assert isinstance(found, Infeasible) is not fits
+    assert change is not None and change.typed is not None and change.value is not None
+    for amount, fits in ((change.typed, True), (change.value * 0.99, False)):
+        changed = with_value(tight, oracle.limits[number], amount, change.options)
+        assert isinstance(place(changed, top=1), Infeasible) is not fits
 
 
 def test_the_command_answers_with_exit_codes(tmp_path):
