@@ -10,7 +10,10 @@ from optimizer.body.wearer import Wearer, build_wearer
 from optimizer.energy.model import EnergyModel, energy_model
 from optimizer.lines.graph import RoutingGraph, build_graph
 from optimizer.lines.line_limits import Limit, LineLimits
-from optimizer.study.model import Study
+from optimizer.study.model import SegmentKey, Study
+
+#: W per kg on the leg, and the squared distance [m^2] from each joint it swings about.
+PointCost = tuple[float, tuple[tuple[str, float], ...]]
 
 
 @dataclass(frozen=True)
@@ -21,6 +24,11 @@ class Setting:
     wearer: Wearer
     energy: EnergyModel
     graph: RoutingGraph
+
+    @cached_property
+    def point_costs(self) -> dict[tuple[SegmentKey, bytes], PointCost]:
+        """What the assessment has worked out per kilogram at a place, kept between layouts."""
+        return {}
 
     @cached_property
     def line_limits(self) -> Mapping[str, tuple[Limit, ...]]:

@@ -30,7 +30,7 @@ from optimizer.assess.wear_limits import soft_points
 from optimizer.body.inertia import bare_leg_inertia, box_inertia_ml, squared_distance
 from optimizer.body.places import is_belt
 from optimizer.energy.assist import assist_power_w
-from optimizer.setting import Setting
+from optimizer.setting import PointCost, Setting
 from optimizer.study.model import (
     LEG_SEGMENTS,
     SIDES,
@@ -78,23 +78,33 @@ class Tally:
         self.mass_kg[lump.key] = self.mass_kg.get(lump.key, 0.0) + lump.mass_kg
         if segment not in LEG_SEGMENTS:
             return 0.0, 0.0
-        setting, wearer = self.setting, self.setting.wearer
-        reach = sagittal_distance(setting, lump.key, lump.position)
-        watts = lump.mass_kg * float(np.asarray(setting.energy.leg_cost(segment, reach)).item())
+        per_kg, squares = point_cost(self.setting, lump.key, lump.position)
+        watts = lump.mass_kg * per_kg
         self.leg_w += watts
         self.leg_w_by_key[lump.key] = self.leg_w_by_key.get(lump.key, 0.0) + watts
         at_hip = 0.0
-        for joint, moving in PROXIMAL_OF.items():
-            if segment not in moving:
-                continue
-            square = squared_distance(
-                wearer, lump.key, lump.position.reshape(1, 3), joint, setting.study.inertia_pose
-            )
-            added = lump.mass_kg * float(square[0]) + lump.own_inertia_kg_m2
+        for joint, square in squares:
+            added = lump.mass_kg * square + lump.own_inertia_kg_m2
             self.inertia[joint, side] = self.inertia.get((joint, side), 0.0) + added
             if joint == "hip":
                 at_hip = added
         return watts, at_hip
+
+
+def point_cost(setting: Setting, key: SegmentKey, position: Vector) -> PointCost:
+    """Leg watts and squared distances from the joints of one kilogram at a place of a leg."""
+    place = (key, position.tobytes())
+    if place not in setting.point_costs:
+        reach = sagittal_distance(setting, key, position)
+        per_kg = float(np.asarray(setting.energy.leg_cost(key[0], reach)).item())
+        pose, at = setting.study.inertia_pose, position.reshape(1, 3)
+        squares = tuple(
+            (joint, float(squared_distance(setting.wearer, key, at, joint, pose)[0]))
+            for joint, moving in PROXIMAL_OF.items()
+            if key[0] in moving
+        )
+        setting.point_costs[place] = (per_kg, squares)
+    return setting.point_costs[place]
 
 
 def sagittal_distance(setting: Setting, key: SegmentKey, position: Vector) -> float:
@@ -331,9 +341,7 @@ def _line_lumps(
     stretch: float,
 ) -> list[Lump]:
     graph, rate = setting.graph, option.mass_kg_per_m * stretch
-    lumps = [
-        _lump(setting, site, 0.5 * line.slack_m * rate + option.end_mass_kg) for site in ends
-    ]
+    lumps = [_lump(setting, site, 0.5 * line.slack_m * rate + option.end_mass_kg) for site in ends]
     for a in arcs:
         for half in (0, 1):
             lumps.append(

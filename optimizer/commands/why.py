@@ -25,7 +25,8 @@ def why(
     from optimizer.views.json import infeasible_document, ranking_document
     from optimizer.views.page import infeasible_page, stopped_page
     from optimizer.views.runs import RunLine, duration
-    from optimizer.views.why import why_document, why_page
+    from optimizer.views.why import why_page
+    from optimizer.views.why_json import why_document
 
     study = load_study(study_path, overrides(settings))
     with RunLine(consoles.err, quiet=quiet) as progress:

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from types import MappingProxyType
 
 import numpy as np
@@ -110,9 +111,7 @@ def conductance_errors(model: str = "eckersten") -> tuple[ConductanceError, ...]
         bore, length = float(row["bore_mm"]) * 1e-3, float(row["length_m"])
         computed = float(np.asarray(tube_restriction(bore, length, model).conductance))
         published = float(row["conductance_dm3_s_bar"]) * DM3_PER_S_BAR
-        rows.append(
-            ConductanceError(row["tube"], bore, length, published, computed, row["source"])
-        )
+        rows.append(ConductanceError(row["tube"], bore, length, published, computed, row["source"]))
     return tuple(rows)
 
 
@@ -197,6 +196,7 @@ class TubeSize:
     provenance: str
 
 
+@cache
 def tube_sizes() -> Mapping[str, TubeSize]:
     """Tubes of `optimizer/data/tube_sizes.csv` by name ("6x4").
 
@@ -207,8 +207,7 @@ def tube_sizes() -> Mapping[str, TubeSize]:
         row["material"]: float(row["density_g_cm3"]) * 1e3 for row in read_table("tube_materials")
     }
     return MappingProxyType(
-        {row["size"]: _tube_size(row, density[row["material"]])
-         for row in read_table("tube_sizes")}
+        {row["size"]: _tube_size(row, density[row["material"]]) for row in read_table("tube_sizes")}
     )
 
 
@@ -226,8 +225,12 @@ def _tube_size(row: Mapping[str, str], density_kg_m3: float) -> TubeSize:
     mass = float(wall_mass_kg_per_m(outer, bore, density_kg_m3))
     radius, pressure = number(row["min_bend_radius_mm"]), number(row["max_pressure_mpa"])
     return TubeSize(
-        row["size"], outer, bore, mass,
+        row["size"],
+        outer,
+        bore,
+        mass,
         None if radius is None else radius * 1e-3,
         None if pressure is None else pressure * 1e6,
-        row["source"], row["provenance"],
+        row["source"],
+        row["provenance"],
     )

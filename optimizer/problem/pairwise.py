@@ -176,7 +176,9 @@ class _Writer:
             self.constant = objective.curve_weight * height
         self.routes = SiteRoutes(p)
         for line in p.lines:
-            self.routes.ask(np.unique(self._sites(line.slot_a)), np.unique(self._sites(line.slot_b)))
+            self.routes.ask(
+                np.unique(self._sites(line.slot_a)), np.unique(self._sites(line.slot_b))
+            )
         self.routes.close()
 
     def _choices(self, slot: int) -> slice:

@@ -60,7 +60,9 @@ class SiteRoutes:
             )
         return out
 
-    def choose(self, line: LineRow, case: LineCase, sites_a: IntArray, sites_b: IntArray) -> IntArray:
+    def choose(
+        self, line: LineRow, case: LineCase, sites_a: IntArray, sites_b: IntArray
+    ) -> IntArray:
         """Numbers of the routes (n_a, n_b) the line takes as `case`, -1 where out of reach."""
         pairs = self._pair[np.ix_(sites_a, sites_b)]
         chosen = np.full(pairs.shape, -1, dtype=np.int64)

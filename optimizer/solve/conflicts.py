@@ -36,7 +36,8 @@ from optimizer.solve.easing import make_easing
 from optimizer.solve.gates import OPENED
 from optimizer.solve.highs import Outcome
 from optimizer.solve.hitting import least_hitting_set
-from optimizer.solve.link_program import LinkColumns, LinkProgram
+from optimizer.solve.link_program import LinkProgram
+from optimizer.solve.link_writer import LinkColumns
 from optimizer.study.relax import NEEDS, SITE_LIMITS
 
 #: How much less a preferred limit weighs: never enough to make up for one limit more.
@@ -155,9 +156,7 @@ class Oracle:
     @property
     def columns(self) -> LinkColumns:
         """The program's columns."""
-        columns = self.program.formulation.columns
-        assert isinstance(columns, LinkColumns)
-        return columns
+        return self.program.columns
 
     def lift_all_but(self, kept: frozenset[int]) -> None:
         """Lift every limit that is not among `kept`."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.problem.arrays import Array
-from optimizer.solve.link_program import LinkColumns, LinkProgram
+from optimizer.solve.link_program import LinkProgram
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class SiteDemand:
         problem = program.problem
         return [
             column
-            for c, column in columns_of(program).x.items()
+            for c, column in program.columns.x.items()
             if int(problem.choice_slot[c]) in self.slots
             and int(problem.choice_site[c]) in self.sites
         ]
@@ -43,13 +43,6 @@ class RowDemand:
 
 
 Demand = SiteDemand | RowDemand
-
-
-def columns_of(program: LinkProgram) -> LinkColumns:
-    """The program's columns, those of links and eases among them."""
-    columns = program.formulation.columns
-    assert isinstance(columns, LinkColumns)
-    return columns
 
 
 def as_row(program: LinkProgram, demand: Demand) -> RowDemand:

@@ -103,8 +103,7 @@ def _needs(setting: Setting, problem: Problem, i: int, limit: StudyLimit) -> Ite
         terms = tuple(
             ("x", int(c), 1.0)
             for c in problem.choices_of(slot)
-            if word in models[c].needs
-            and word not in offers[int(problem.choice_site[c])]
+            if word in models[c].needs and word not in offers[int(problem.choice_site[c])]
         )
         if terms:
             yield Gate(NEEDS, (slot, word), i, terms)
@@ -115,9 +114,7 @@ def _thickness(
 ) -> Iterator[Gate]:
     models, s = models_of(setting, problem), problem.site_names.index(limit.subject)
     for slot in range(len(problem.slots)):
-        needed = [
-            (c, models[c].size_m[2] / room - 1.0) for c in choices_at(problem, slot, s)
-        ]
+        needed = [(c, models[c].size_m[2] / room - 1.0) for c in choices_at(problem, slot, s)]
         terms = tuple(("x", c, share) for c, share in needed if share > 0.0)
         if terms:
             yield Gate("site_thickness", (slot, s), i, terms)

@@ -153,8 +153,9 @@ def _not_about_limits(oracle: Oracle) -> Clash:
             text += ", closed by a 0 in the garment"
         else:
             lines = [
-                line.name for line in problem.lines if {line.slot_a, line.slot_b} <= {*slots}
-                and p in (line.slot_a, line.slot_b)
+                line.name
+                for line in problem.lines
+                if {line.slot_a, line.slot_b} <= {*slots} and p in (line.slot_a, line.slot_b)
             ]
             if lines:
                 text += f", and no route joins that by {', '.join(lines)} to where it has to go"

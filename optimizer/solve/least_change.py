@@ -74,9 +74,7 @@ def least_change(
     if limit.value is None or (limit.falls and ease >= SAME_SITE * (1.0 - 1e-6)):
         return _checked(oracle, m, others, None)
     ease = max(ease, _LEAST)
-    return _checked(
-        oracle, m, others, limit.value * (1.0 - ease if limit.falls else 1.0 + ease)
-    )
+    return _checked(oracle, m, others, limit.value * (1.0 - ease if limit.falls else 1.0 + ease))
 
 
 def _only(oracle: Oracle, column: int) -> Array:
@@ -113,9 +111,7 @@ def _checked(
     return LeastChange(value, typed, options, layout)
 
 
-def _of_line(
-    oracle: Oracle, m: int, others: frozenset[int], ease: float
-) -> LeastChange | None:
+def _of_line(oracle: Oracle, m: int, others: frozenset[int], ease: float) -> LeastChange | None:
     """Of a line the next longer lengths are tried too: a longer limit may change its route."""
     shares = {
         share
@@ -146,14 +142,10 @@ def _of_line(
     return found
 
 
-def _at_ease(
-    oracle: Oracle, m: int, others: frozenset[int], ease: float
-) -> LeastChange | None:
+def _at_ease(oracle: Oracle, m: int, others: frozenset[int], ease: float) -> LeastChange | None:
     """What a line needs to be with its limit eased by a share; None if nothing fits then."""
     limit, setting = oracle.limits[m], oracle.easing.setting
-    oracle.program.ease(
-        {**dict.fromkeys(others, inf), m: ease * (1.0 + 1e-9)}, any_route=others
-    )
+    oracle.program.ease({**dict.fromkeys(others, inf), m: ease * (1.0 + 1e-9)}, any_route=others)
     outcome = oracle.run()
     if outcome.x is None:
         return None
@@ -183,7 +175,8 @@ def _of_quotient(oracle: Oracle, m: int, others: frozenset[int]) -> LeastChange 
         return None
     needed = _needed(oracle, limit, outcome.x)
     own = [
-        number for number, key in enumerate(program.rows)
+        number
+        for number, key in enumerate(program.rows)
         if oracle.easing.rows.get(key, (-1, None))[0] == m
     ]
     column = oracle.columns.ease[m]

@@ -133,9 +133,7 @@ def _grouped(
         f"{own.part} {is_} {told(setting, limit, size)}{thick}; {of}, {limit.subject}, "
         f"{takes} {told(setting, limit, limit.value)}"
     )
-    also: tuple[Origin, ...] = tuple(
-        oracle.limits[m].origin for m in members if m != roomiest
-    )
+    also: tuple[Origin, ...] = tuple(oracle.limits[m].origin for m in members if m != roomiest)
     return Obstacle(
         text,
         limit.origin,

@@ -90,11 +90,18 @@ def place(
             _sizes(reduced, ranked.shape),
             ("stopped before any layout was found",),
         )
-    layouts = []
-    for number, (outcome, solution) in enumerate(found, start=1):
-        assessment = assess(setting, layout_of(setting, problem, solution))
-        require_agreement(solution, assessment)
-        layouts.append(RankedLayout(number, assessment, proof_of(outcome, solution)))
+    layouts: list[RankedLayout] = []
+    while len(layouts) < len(found):
+        outcome, solution = found[len(layouts)]
+        try:
+            assessment = assess(setting, layout_of(setting, problem, solution))
+            require_agreement(solution, assessment)
+        except KeyboardInterrupt:
+            if not layouts:
+                continue  # the best is shown whatever happens
+            exhausted = False
+            break
+        layouts.append(RankedLayout(len(layouts) + 1, assessment, proof_of(outcome, solution)))
     ballast = None
     if layouts:
         ballast = counterweight_report(

@@ -79,9 +79,7 @@ def rank(
         bound = solution.score if proven else result.bound
         left = 0.0 if proven else (solution.score - bound) / max(abs(solution.score), 1e-12)
         status = "optimal" if proven or result.status == "optimal" else result.status
-        outcome = Outcome(
-            status, None, solution.score, bound, left, result.nodes, result.seconds
-        )
+        outcome = Outcome(status, None, solution.score, bound, left, result.nodes, result.seconds)
         found.append((outcome, solution))
         if status != "optimal":
             break  # the best so far; what ranks after it is anybody's guess

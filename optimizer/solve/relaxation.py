@@ -301,7 +301,9 @@ class Relaxation:
             self.lp.add_row(cut.columns, cut.values, -inf, cut.upper)
         self._cuts += cuts
         self._rows = Rows(
-            np.concatenate([rows.row, *(np.full(len(c.columns), n + k) for k, c in enumerate(cuts))]),
+            np.concatenate(
+                [rows.row, *(np.full(len(c.columns), n + k) for k, c in enumerate(cuts))]
+            ),
             np.concatenate([rows.column, *(c.columns for c in cuts)]),
             np.concatenate([rows.value, *(c.values for c in cuts)]),
             np.concatenate([rows.lower, np.full(len(cuts), -inf)]),

@@ -116,7 +116,9 @@ class Scorer:
                 more = table.cost[i, j, kept] - table.cost[i, j, best]
                 by_cost = np.argsort(more, kind="stable")
                 kept, more = kept[by_cost], more[by_cost]
-                steps.append((table, kept.tolist(), more, table.form[i, j, kept] - table.form[i, j, best]))
+                steps.append(
+                    (table, kept.tolist(), more, table.form[i, j, kept] - table.form[i, j, best])
+                )
         n_l = m.n_limits
         # the most that options still to be chosen can take off each limit
         relief = np.zeros((len(steps) + 1, n_l))
@@ -127,9 +129,10 @@ class Scorer:
 
         def search(k: int, cost_now: float, form_now: Array) -> None:
             nonlocal found
-            if cost_now > min(most, found[0]) or (
-                form_now[:n_l] + relief[k] > m.upper + ROOM
-            ).any():
+            if (
+                cost_now > min(most, found[0])
+                or (form_now[:n_l] + relief[k] > m.upper + ROOM).any()
+            ):
                 return
             if k == len(steps):
                 score = float(self._convex(np.array([cost_now]), form_now[None])[0])

@@ -107,9 +107,7 @@ class Search:
         shape = (0, 0)
         if hasattr(self, "relaxation"):
             shape = self.relaxation.shape
-        return Found(
-            status, entries, bound, self._nodes, time.perf_counter() - self._began, shape
-        )
+        return Found(status, entries, bound, self._nodes, time.perf_counter() - self._began, shape)
 
     # -- the tree --------------------------------------------------------------------------
 

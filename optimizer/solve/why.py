@@ -173,7 +173,7 @@ def _in_order(questions: Questions, parts: Sequence[PartWhy]) -> list[PartWhy]:
 
 def _part_named(study: Study, name: str) -> str:
     names = [part.name for part in study.parts]
-    plain = name if name in names else name.split("#")[0]
+    plain = name if name in names else name.split("#", maxsplit=1)[0]
     if plain in names:
         return plain
     found = f"an unknown part {quoted(name)}"

@@ -168,18 +168,14 @@ class PartReasons:
             answer = self._at_one_of(spot, group, elsewhere)
             sites_named = tuple(names[s] for s in group)
             if answer.solution is not None:
-                yield OtherSites(
-                    sites_named, gain, alternative=self.questions.alternative(answer)
-                )
+                yield OtherSites(sites_named, gain, alternative=self.questions.alternative(answer))
             elif answer.settled:
                 clash = self._clash([self._more_at(spot, group), self._less_at(spot, spot.site)])
                 yield OtherSites(sites_named, gain, clash)
             else:
                 yield OtherSites(sites_named, gain)
         for own, reasons in told.values():
-            yield OtherSites(
-                tuple(names[s] for s in own), max(gains[s] for s in own), reasons
-            )
+            yield OtherSites(tuple(names[s] for s in own), max(gains[s] for s in own), reasons)
 
     def _at_one_of(self, spot: Spot, sites: Sequence[int], elsewhere: Answer | None) -> Answer:
         """The best layout with one more copy at one of the sites."""
@@ -275,9 +271,7 @@ class PartReasons:
 
     def _less_at(self, spot: Spot, site: int) -> SiteDemand:
         """One copy fewer at a site than the best layout has there."""
-        return SiteDemand(
-            frozenset(spot.all_slots), frozenset((site,)), 0.0, len(spot.slots) - 1.0
-        )
+        return SiteDemand(frozenset(spot.all_slots), frozenset((site,)), 0.0, len(spot.slots) - 1.0)
 
     def _more_at(self, spot: Spot, sites: Iterable[int]) -> SiteDemand:
         """One copy more at some sites together than the best layout has there."""

@@ -72,7 +72,7 @@ class StudyLimit:
 
     @property
     def family(self) -> str:
-        """"limit" for entries of `[limits]`, "rule" for rules, else the kind."""
+        """ "limit" for entries of `[limits]`, "rule" for rules, else the kind."""
         if self.number < 0:
             return self.kind
         return "rule" if self.kind in ("same_place", "apart") else "limit"
@@ -158,9 +158,7 @@ def _lines(study: Study) -> list[StudyLimit]:
                 option = next(o for o in line.options if o.name == loosest)
                 origin = _at(option.origin, column)
                 value = values[loosest]
-                found.append(
-                    StudyLimit(kind, line.name, value, unit, scale, origin, falls=falls)
-                )
+                found.append(StudyLimit(kind, line.name, value, unit, scale, origin, falls=falls))
     return found
 
 
@@ -255,10 +253,7 @@ def with_value(
     return replace(
         study,
         sites=tuple(
-            replace(site, **change)
-            if site.name == limit.subject
-            else site
-            for site in study.sites
+            replace(site, **change) if site.name == limit.subject else site for site in study.sites
         ),
     )
 

@@ -27,8 +27,7 @@ def infeasible_view(found: Infeasible) -> Group:
         first = Clash(found.obstacles, found.parts, found.smallest)
         blocks.append(_clash(first, found, title="Why not" if found.unplaceable else ""))
     blocks += [
-        _clash(clash, found, title="And with that out of the way, still")
-        for clash in found.further
+        _clash(clash, found, title="And with that out of the way, still") for clash in found.further
     ]
     if not found.complete:
         blocks.append(

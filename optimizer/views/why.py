@@ -1,22 +1,8 @@
-"""Why the best layout is as it is, in tables and plain sentences, and as a document.
-
-Document "limbtrim.why/1"
--------------------------
-"share": by how much limits were loosened. "layout": the best, as in `place`. "parts", vest first:
-"units" (copies at one site), "part", "model", "site", "allowed_sites" (how many it is written for),
-"score" (what it costs there by itself), "next_best" (null: none, see "only", or not settled) and
-"others": "sites", "gain" (score points the part by itself would save there), "barred" (limits
-that forbid it) or "alternative". "limits", most worth first: "value" and "loosened" in "unit"
-(null: the limit has no amount and was dropped) and "alternative". An alternative tells what it
-costs above the best ("score", "metabolic_w", "metabolic_pct", "swing_inertia_pct"; negative:
-saves), whether that is "proven", and "differs" from the best in words. "worthless": limits proven
-to be worth nothing at that share; "unsettled": limits not settled in time; "complete".
-"""
+"""Why the best layout is as it is, in tables and plain sentences."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
 
 from rich.console import Console, Group, RenderableType
 from rich.text import Text
@@ -24,18 +10,15 @@ from rich.text import Text
 from optimizer.assess.result import Layout, Obstacle
 from optimizer.assess.why import Alternative, LimitWorth, OtherSites, PartWhy, WhyReport
 from optimizer.study.model import Study
-from optimizer.views.cautions import CAUTIONS, cautions_view, warnings_view
+from optimizer.views.cautions import cautions_view, warnings_view
 from optimizer.views.differences import differences
 from optimizer.views.header import solved_line
 from optimizer.views.infeasible import obstacle_words
-from optimizer.views.json import Document, head
-from optimizer.views.json_records import layout_record, origin_record, study_record
 from optimizer.views.quantity import column, number
 from optimizer.views.ranking import proof_words
 from optimizer.views.table import Cell, Column, is_wide, section, table
 from optimizer.views.words import Words, bullets, counted, listing
 
-WHY = "limbtrim.why/1"
 #: Differences below this many score points are told as none.
 NOTHING = 5e-6
 
@@ -294,86 +277,3 @@ def _named(limit: LimitWorth) -> str:
 
 def _loosened(limit: LimitWorth) -> str:
     return "dropped" if limit.loosened is None else f"{limit.loosened:.5g} {limit.unit}"
-
-
-# -- as a document -------------------------------------------------------------------------
-
-
-def why_document(study: Study, found: WhyReport) -> Document:
-    """The answer of `why` as a document."""
-    return {
-        **head(WHY),
-        "study": study_record(study),
-        "asked_for": found.part,
-        "share": found.share,
-        "layout": layout_record(found.best, found.proof),
-        "parts": [
-            {
-                "units": list(p.units),
-                "part": p.part,
-                "model": p.model,
-                "site": p.site,
-                "allowed_sites": p.allowed,
-                "score": p.score,
-                "next_best": _alternative(found, p.next_best),
-                "only": _obstacles(p.only),
-                "others": [
-                    {
-                        "sites": list(o.sites),
-                        "gain": o.gain,
-                        "barred": _obstacles(o.barred),
-                        "alternative": _alternative(found, o.alternative),
-                    }
-                    for o in p.others
-                ],
-                "settled": p.settled,
-            }
-            for p in found.parts
-        ],
-        "limits": [
-            {
-                "kind": limit.kind,
-                "subject": limit.subject,
-                "text": limit.text,
-                "value": limit.value,
-                "loosened": limit.loosened,
-                "unit": limit.unit,
-                "written_in": origin_record(limit.origin),
-                "alternative": _alternative(found, limit.alternative),
-            }
-            for limit in found.limits
-        ],
-        "worthless": found.worthless,
-        "unsettled": found.unsettled,
-        "complete": found.complete,
-        "warnings": list(dict.fromkeys((*study.warnings, *found.warnings))),
-        "cautions": [*CAUTIONS],
-    }
-
-
-def _alternative(found: WhyReport, other: Alternative | None) -> Document | None:
-    if other is None:
-        return None
-    return {
-        "score": other.score,
-        "metabolic_w": other.metabolic_w,
-        "metabolic_pct": other.metabolic_pct,
-        "swing_inertia_pct": other.swing_inertia_pct,
-        "proven": other.proven,
-        "differs": list(differences(found.best.layout, other.assessment.layout)),
-        "sites": {p.unit: p.site for p in other.assessment.layout.placements},
-    }
-
-
-def _obstacles(obstacles: Sequence[Obstacle]) -> list[Document]:
-    return [
-        {
-            "text": o.text,
-            "kind": o.kind,
-            "subject": o.subject,
-            "value": o.value,
-            "unit": o.unit,
-            "written_in": origin_record(o.origin),
-        }
-        for o in obstacles
-    ]

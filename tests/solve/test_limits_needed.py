@@ -24,6 +24,8 @@ from tests.solve.small import line, part, small
 
 #: No presolve that would do a dropped row's work.
 BARE = Switches(arc_consistency=False, reach_rows=False, search=False)
+#: Layouts come from the program's rows, not from the search, which has none to drop.
+BY_ROWS = Switches(search=False)
 
 
 @contextmanager
@@ -226,7 +228,7 @@ def test_a_detour_is_no_ballast() -> None:
     assert isinstance(answer, Infeasible)
     assert [o.kind for o in answer.obstacles] == ["left_right_mass"]
     with rows_dropped(of_kind("cheapest_route")):
-        wrong = place(setting, top=1)
+        wrong = place(setting, top=1, switches=BY_ROWS)
     assert isinstance(wrong, Ranking)
     assert broken(wrong.layouts[0].assessment) == {"left_right_mass"}
 

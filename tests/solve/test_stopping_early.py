@@ -16,7 +16,7 @@ import pytest
 
 from optimizer.assess.result import Ranking
 from optimizer.problem.build import build_problem
-from optimizer.problem.presolve import reduce
+from optimizer.problem.presolve import Switches, reduce
 from optimizer.setting import build_setting
 from optimizer.solve.highs import LiveModel, Outcome, SolveInterrupted
 from optimizer.solve.place import Progress, place
@@ -163,7 +163,7 @@ def test_ctrl_c_between_two_solves_keeps_what_was_found(monkeypatch: pytest.Monk
 
     forbid = Program.exclude
     monkeypatch.setattr(Program, "exclude", exclude)
-    answer = place(drawn, top=3)
+    answer = place(drawn, top=3, switches=Switches(search=False))
     assert isinstance(answer, Ranking)
     assert [e.assessment.score for e in answer.layouts] == pytest.approx(
         [e.assessment.score for e in whole.layouts[:2]]
@@ -190,7 +190,7 @@ def test_what_only_a_detour_makes_feasible_is_no_best_so_far(
     assert free.x is not None, "a detour makes it feasible for the solver"
     assert program.breaks_a_limit(program.read(free.x))
     monkeypatch.setattr(LiveModel, "solve", stopped)
-    answer = place(setting)
+    answer = place(setting, switches=Switches(search=False))
     assert isinstance(answer, Ranking)
     assert not answer.layouts
     assert not answer.exhausted

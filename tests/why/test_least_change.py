@@ -31,9 +31,7 @@ def tighter_by_a_hundredth(limit, value, study, options):
     if limit.kind in LINE_LIMITS:
         own = next(ln for ln in study.lines if ln.name == limit.subject)
         before = max(
-            v
-            for o in own.options
-            if (v := budget(o, limit.kind)) is not None and o.name in options
+            v for o in own.options if (v := budget(o, limit.kind)) is not None and o.name in options
         )
     # as far as the limit as written, never beyond: that much is known not to fit
     if limit.falls:

@@ -51,9 +51,7 @@ def test_the_best_layout_is_that_of_the_enumeration(seed):
         assert expected == inf
         return
     assert solution.score == pytest.approx(expected, abs=1e-6)
-    require_agreement(
-        solution, assess(setting, layout_of(setting, program.problem, solution))
-    )
+    require_agreement(solution, assess(setting, layout_of(setting, program.problem, solution)))
 
 
 @pytest.mark.parametrize("seed", SEEDS[::3])

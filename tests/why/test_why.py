@@ -74,8 +74,7 @@ def test_sites_better_by_themselves_cost_in_all_what_enumeration_says(i):
         for other in told.others:
             assert other.gain > 0.0
             now = sum(
-                p.part == told.part and p.site in other.sites
-                for p in found.best.layout.placements
+                p.part == told.part and p.site in other.sites for p in found.best.layout.placements
             )
             there = at(truth, told.part, other.sites) > now
             there &= at(truth, told.part, [told.site]) < len(told.units)
@@ -100,9 +99,7 @@ def test_a_part_asked_for_by_name_has_every_allowed_site_looked_at(i):
         assert {told.site, *(s for o in told.others for s in o.sites)} == allowed
         for other in told.others:
             (site,) = other.sites
-            now = sum(
-                p.part == name and p.site == site for p in found.best.layout.placements
-            )
+            now = sum(p.part == name and p.site == site for p in found.best.layout.placements)
             there = at(truth, name, [site]) > now
             there &= at(truth, name, [told.site]) < len(told.units)
             expected = cheapest(truth, there)

@@ -22,7 +22,8 @@ from optimizer.study.relax import SOFT, with_value
 from optimizer.views.console import Consoles, make_console, show
 from optimizer.views.json import encode, infeasible_document
 from optimizer.views.page import infeasible_page
-from optimizer.views.why import why_document, why_page
+from optimizer.views.why import why_page
+from optimizer.views.why_json import why_document
 
 AIR = bundled("studies") / "air_ankle.toml"
 #: Changes to the demo that leave it without any layout.
