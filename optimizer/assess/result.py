@@ -342,19 +342,21 @@ class Clash:
     """Limits that cannot all hold: drop any one and the others can.
 
     `parts` cannot be placed together under these limits; any of them less, and the rest can.
-    `smallest`: no other set of so few limits clashes.
+    `smallest`: no other set of so few limits clashes. If not `whole`, the search got too long, and
+    these are only limits without any one of which everything fits: part of every clash.
     """
 
     obstacles: tuple[Obstacle, ...]
     parts: tuple[str, ...] = ()
     smallest: bool = False
+    whole: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Infeasible:
     """No layout meets every limit. `obstacles` together cannot all hold.
 
-    They are one clash, about `parts`; `smallest` tells whether none is smaller. `further` are
+    They are one clash, about `parts`; for `smallest` and `whole` see `Clash`. `further` are
     clashes that remain when those before them are out of the way. `unplaceable` are parts that no
     allowed site takes, even empty. `complete` is False if the explanation was cut short.
     """
@@ -366,5 +368,6 @@ class Infeasible:
     warnings: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
     smallest: bool = False
+    whole: bool = True
     further: tuple[Clash, ...] = ()
     complete: bool = True

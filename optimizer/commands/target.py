@@ -29,7 +29,7 @@ def target(
     """Find where along a number the best layout meets a wish."""
     from optimizer.solve.epsilon import SearchStoppedError
     from optimizer.solve.targets import target as solve
-    from optimizer.solve.targets import wish_of
+    from optimizer.solve.wish import wish_of
     from optimizer.study.load import load_study
     from optimizer.views.progress import ProgressLine
     from optimizer.views.targets import stopped_document, stopped_page, target_document, target_page

@@ -46,6 +46,10 @@ _PREFERENCE = 1e-4
 _CONTENT, _PATIENCE_S = 0.5, 3.0
 #: Rounds of the search for a smallest clash before one that cannot be reduced is good enough.
 ROUNDS = 12
+#: A smallest clash of more limits than this is not looked for: nobody reads it as a reason.
+_MOST_LIMITS = 5
+#: Solver calls, each with twice its further nodes, before a clash is too hard to find.
+EFFORT = 150
 #: Limits that can keep a part out of a site by themselves.
 _BARRING = (*SITE_LIMITS, NEEDS, *OPENED)
 #: Nothing to minimise: any layout will do.
@@ -53,12 +57,21 @@ NOTHING = Objective(np.zeros(len(NAMES)))
 M = TypeVar("M")
 
 
+class TooHardError(Exception):
+    """The search for a clash was given up after so much effort."""
+
+
 @dataclass(frozen=True)
 class Clash:
-    """Limits, by number, that cannot all hold. `smallest`: no set of fewer limits clashes."""
+    """Limits, by number, that cannot all hold. `smallest`: no set of fewer limits clashes.
+
+    If not `whole`, they are only those found to be in every clash: each of them less, and all
+    fits.
+    """
 
     limits: tuple[int, ...]
     smallest: bool
+    whole: bool = True
 
 
 class Oracle:
@@ -73,11 +86,15 @@ class Oracle:
         self.limits = self.easing.limits
         self.program = LinkProgram(self.easing, NOTHING)
         self.n_columns = len(self.program.formulation.names)
-        self._no_costs = np.zeros(self.n_columns)
-        self.program.live.set_costs(self._no_costs)
+        # any layout will do, but with the score to go by a search ends sooner
+        score = self.easing.problem.objective.linear
+        self._costs: Array = self.program.formulation.quantities @ score
+        self.program.live.set_costs(self._costs)
         self._on_call = on_call
         self._broken: list[frozenset[int]] = []
         self._clashing: list[frozenset[int]] = []
+        self.effort = 0.0
+        self.most_effort = inf
         self.all = frozenset(range(len(self.limits)))
 
     def fits(self, kept: Iterable[int]) -> bool:
@@ -97,18 +114,16 @@ class Oracle:
 
     def broken_by_some_layout(self, kept: frozenset[int]) -> frozenset[int] | None:
         """The limits that some layout breaks which meets all `kept`; None if there is none."""
-        if any(clash <= kept for clash in self._clashing):
+        if not self.fits(kept):
             return None
         self.lift_all_but(kept)
-        costs = self._no_costs.copy()
+        costs = np.zeros(self.n_columns)
         for m in self.all - kept:
             costs[self.columns.ease[m]] = 1.0
         outcome = self.minimise(costs, gap=_CONTENT, time_limit_s=_PATIENCE_S)
-        if outcome.x is None and outcome.status != "infeasible":
-            outcome = self.run()
         if outcome.x is None:
-            self._clashing.append(kept)
-            return None
+            outcome = self.run()
+        assert outcome.x is not None
         broken = set(self.program.broken(outcome.x))
         self._broken.append(frozenset(broken))
         # a layout may break more than it has to: keep what can be kept as well
@@ -139,19 +154,27 @@ class Oracle:
 
     def run(self) -> Outcome:
         """Look for any solution of the program as it stands."""
-        if self._on_call is not None:
-            self._on_call()
-        return self.program.live.solve(gap=inf)
+        return self._count(self.program.live.solve(gap=inf))
 
     def minimise(self, costs: Array, gap: float = 0.0, time_limit_s: float = inf) -> Outcome:
         """Minimise a linear form of the columns, once."""
-        if self._on_call is not None:
-            self._on_call()
         self.program.live.set_costs(costs)
         try:
-            return self.program.live.solve(gap=gap, time_limit_s=time_limit_s)
+            return self._count(self.program.live.solve(gap=gap, time_limit_s=time_limit_s))
         finally:
-            self.program.live.set_costs(self._no_costs)
+            self.program.live.set_costs(self._costs)
+
+    def in_every_clash(self) -> list[int]:
+        """Limits known to be the only ones some layout breaks: without any of them, all fits."""
+        return sorted({m for broken in self._broken if len(broken) == 1 for m in broken})
+
+    def _count(self, outcome: Outcome) -> Outcome:
+        if self._on_call is not None:
+            self._on_call()
+        self.effort += 1.0 + 2.0 * max(outcome.nodes - 1, 0)
+        if self.effort > self.most_effort:
+            raise TooHardError
+        return outcome
 
     @property
     def columns(self) -> LinkColumns:
@@ -166,13 +189,28 @@ class Oracle:
 
 
 def find_clash(
-    oracle: Oracle, background: frozenset[int] = frozenset(), rounds: int = ROUNDS
+    oracle: Oracle,
+    background: frozenset[int] = frozenset(),
+    rounds: int = ROUNDS,
+    effort: float = inf,
 ) -> Clash | None:
     """A smallest set of limits that clash; after so many rounds, one that cannot be reduced.
 
     Limits in `background` are lifted throughout. None if nothing clashes, or if lifting
-    everything does not help.
+    everything does not help. Where next to nothing is missing, only large sets clash and every
+    answer takes long: after so much `effort`, what is in every clash is told instead.
     """
+    oracle.effort, oracle.most_effort = 0.0, effort
+    try:
+        return _find_clash(oracle, background, rounds)
+    except TooHardError:
+        known = [m for m in oracle.in_every_clash() if m not in background]
+        return Clash(tuple(known), smallest=False, whole=False)
+    finally:
+        oracle.most_effort = inf
+
+
+def _find_clash(oracle: Oracle, background: frozenset[int], rounds: int) -> Clash | None:
     members = oracle.all - background
     if oracle.fits(members) or not oracle.fits(()):
         return None
@@ -180,6 +218,8 @@ def find_clash(
     sets: list[frozenset[int]] = []
     for _ in range(rounds):
         candidate = least_hitting_set(sets, weight)
+        if len(candidate) > _MOST_LIMITS:
+            break
         broken = oracle.broken_by_some_layout(candidate)
         if broken is None:
             return Clash(tuple(sorted(candidate)), smallest=True)

@@ -143,9 +143,11 @@ class Enumerator:
                 table = bound.table[pair.slot_a, pair.slot_b]
                 row = table[:, c - m.first[p]] if turned else table[c - m.first[p]]
                 ahead[m.first[other] : m.first[other + 1]] += row
-        if not cost <= most or (room < -ROOM).any():
+        if not np.isfinite(cost) or (room < -ROOM).any():
             return None
         slots = tuple(np.flatnonzero(counts > 1).tolist())
+        if not slots and cost > most:
+            return None
         own = [m.first[p] + np.flatnonzero(open_[m.first[p] : m.first[p + 1]]) for p in slots]
         columns = np.concatenate(own) if own else np.zeros(0, dtype=np.int64)
         starts = np.cumsum([0, *(len(each) for each in own)])[:-1]
@@ -199,7 +201,9 @@ class Enumerator:
         form = batch.form[row] + self._limit[picked]
         form = form + np.where(opened[:, None], self._use_more[sites], 0.0)
         rest = batch.rest - self._limit[batch.columns[low:high]].min(axis=0)
-        keep = cost <= most
+        # what has been paid is no bound while slots are open: where a site is used by now, they
+        # may cost less than nothing
+        keep = np.ones(len(row), dtype=bool) if len(batch.slots) > 1 else cost <= most
         # pairs that are settled now
         open_slots = set(batch.slots)
         if self._n_l:

@@ -27,19 +27,22 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 
 import numpy as np
 
-from optimizer.errors import Flaw, InputError
-from optimizer.problem.arrays import Array, Objective
+from optimizer.errors import Flaw, InputError, Origin
+from optimizer.problem.arrays import Array, LimitRow, Objective
 from optimizer.problem.presolve import Reduced, Switches
+from optimizer.problem.quantities import INDEX, MASS
 from optimizer.solve.goals import Goal, exact_value
-from optimizer.solve.highs import SolveInterrupted
-from optimizer.solve.program import Program, Solution
+from optimizer.solve.program import Solution
+from optimizer.solve.rank import rank
+from optimizer.study.model import TRUNK
 
 Vector = tuple[float, ...]
+TRUNK_LOAD = INDEX[MASS[TRUNK]]
 
 
 class SearchStoppedError(Exception):
@@ -59,7 +62,10 @@ class Point:
 
 
 class Search:
-    """The search for all non-dominated vectors of some goals over a reduced problem."""
+    """The search for all non-dominated vectors of some goals over a reduced problem.
+
+    The problem's arrays are made once; bounds come and go as rows over its quantities.
+    """
 
     def __init__(
         self,
@@ -68,7 +74,6 @@ class Search:
         *,
         switches: Switches = Switches(),  # noqa: B008 - frozen
         seed: int = 0,
-        threads: int = 1,
         deadline: float = inf,
         on_point: Callable[[int], None] | None = None,
     ):
@@ -79,34 +84,15 @@ class Search:
         # the one goal that may be curved is minimised first, the others are linear rows
         self.order = sorted(range(len(goals)), key=lambda i: goals[i].objective.curve is None)
         self.goals = [goals[i] for i in self.order]
-        self.problem = reduced.problem
-        self.program = Program(
-            reduced,
-            self.goals[0].objective,
-            switches=switches,
-            seed=seed,
-            threads=threads,
-            curve_tolerance=1e-8,
-            feasibility=1e-9,
-        )
-        self.rows = [
-            self.program.add_quantity_row(
-                goal.objective.linear,
-                inf,
-                curve_weight=goal.objective.curve_weight,
-                tolerance=0.1 * goal.resolution,
-            )
-            for goal in self.goals
-        ]
+        self._reduced = reduced
         finest = min(goal.resolution for goal in self.goals)
         others = [goal.objective.linear * (finest / goal.resolution) for goal in self.goals[1:]]
         self._others = Objective(np.sum(others, axis=0)) if others else None
+        self._switches, self._seed = switches, seed
         self._deadline, self._on_point = deadline, on_point
         self._answers: list[tuple[Vector, Point | None]] = []
         self.found: list[Point] = []
-        self._x: Array | None = None
         self.solves = 0
-        self.seconds = 0.0
 
     def run(self) -> None:
         """Fill `found` with every non-dominated vector.
@@ -162,42 +148,84 @@ class Search:
         )
 
     def _solve_least(self, bounds: Vector) -> Point | None:
-        program, goal = self.program, self.goals[0]
-        for row, bound in zip(self.rows, bounds, strict=True):
-            program.set_quantity_upper(row, bound)
-        program.set_objective(goal.objective)
-        first = self._solve()
+        goal = self.goals[0]
+        rows = [
+            _row(other, other.objective.linear, bound)
+            for other, bound in zip(self.goals, bounds, strict=True)
+            if bound < inf
+        ]
+        first = self._best(goal.objective, rows)
         if first is None:
             return None
         if self._others is None:
             return Point(self._measure(first), first)
-        least = self._measure(first)[0]
-        program.set_quantity_upper(self.rows[0], least + 0.5 * goal.resolution)
-        program.set_objective(self._others)
-        second = self._solve(start=True)
-        program.set_quantity_upper(self.rows[0], inf)
-        solution = first if second is None else second
-        return Point(self._measure(solution), solution)
+        most = self._measure(first)[0] + 0.5 * goal.resolution
+        solution = first
+        while True:
+            # of a curved goal its tangent where a solution lands: more are added until it holds
+            linear, constant = _tangent(goal.objective, solution)
+            rows.append(_row(goal, linear, most - constant))
+            found = self._best(self._others, rows)
+            if found is None:
+                return Point(self._measure(solution), solution)
+            solution = found
+            if self._measure(found)[0] <= most + 0.1 * goal.resolution:
+                return Point(self._measure(found), found)
 
     def _measure(self, solution: Solution) -> Vector:
         """Every goal of a solution, exactly."""
         return tuple(exact_value(goal.objective, solution.quantities) for goal in self.goals)
 
-    def _solve(self, start: bool = False) -> Solution | None:
+    def _best(self, objective: Objective, rows: Sequence[LimitRow]) -> Solution | None:
+        """The best layout that keeps to further rows; None if there is none."""
         left = inf if self._deadline == inf else self._deadline - time.perf_counter()
         if left <= 0.0:
             raise SearchStoppedError("time_limit")
-        if start and self._x is not None:
-            self.program.live.set_start(self._x)
-        try:
-            outcome, solution = self.program.solve(gap=0.0, time_limit_s=left)
-        except SolveInterrupted:
-            raise SearchStoppedError("interrupted") from None
+        problem = self._reduced.problem
+        bounded = replace(problem, limits=(*problem.limits, *rows))
         self.solves += 1
-        self.seconds += outcome.seconds
-        self._x = outcome.x
-        if outcome.status == "infeasible":
-            return None
-        if outcome.status != "optimal":
-            raise SearchStoppedError(outcome.status)
-        return solution
+        return solve_once(
+            replace(self._reduced, problem=bounded),
+            objective,
+            time_limit_s=left,
+            seed=self._seed,
+            switches=self._switches,
+        )
+
+
+def solve_once(
+    reduced: Reduced,
+    objective: Objective | None = None,
+    *,
+    time_limit_s: float = inf,
+    seed: int = 0,
+    switches: Switches = Switches(),  # noqa: B008 - frozen
+) -> Solution | None:
+    """The proven best layout of a reduced problem under an objective; None if there is none.
+
+    Raises
+    ------
+    SearchStoppedError
+        If it was not proven in time, or on Ctrl-C.
+    """
+    ranked = rank(
+        reduced, objective, top=1, time_limit_s=time_limit_s, seed=seed, switches=switches
+    )
+    if ranked.status != "optimal":
+        raise SearchStoppedError(ranked.status)
+    return ranked.found[0][1] if ranked.found else None
+
+
+def _row(goal: Goal, coefficients: Array, upper: float) -> LimitRow:
+    return LimitRow("goal", goal.name, goal.title, coefficients, upper, goal.unit, 1.0, Origin(""))
+
+
+def _tangent(objective: Objective, solution: Solution) -> tuple[Array, float]:
+    """A linear form and a constant that touch an objective at a solution, and lie below it."""
+    if objective.curve is None or objective.curve_slope is None:
+        return objective.linear, 0.0
+    load = float(solution.quantities[TRUNK_LOAD])
+    slope = objective.curve_slope(load)
+    linear = objective.linear.copy()
+    linear[TRUNK_LOAD] += objective.curve_weight * slope
+    return linear, objective.curve_weight * (objective.curve(load) - slope * load)

@@ -74,7 +74,6 @@ def find_points(
         goals,
         switches=switches,
         seed=spec.seed,
-        threads=spec.threads,
         deadline=deadline,
         on_point=on_point,
     )
@@ -84,7 +83,7 @@ def find_points(
         found.stopped = stop.why
     found.solves = search.solves
     if not search.found and found.stopped is None:
-        found.infeasible = explain(setting, reduced, time.perf_counter() - started, search.program)
+        found.infeasible = explain(setting, reduced, time.perf_counter() - started)
     for point in sorted(search.found, key=search.values):
         found.add(search.values(point), _assess(setting, problem, point.solution))
     return found

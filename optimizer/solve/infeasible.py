@@ -69,6 +69,7 @@ def explain(
         setting.study.warnings,
         first.parts,
         first.smallest,
+        first.whole,
         tuple(clashes[1:]),
         complete,
     )
@@ -79,7 +80,7 @@ def _find_clashes(
 ) -> None:
     """Fill `clashes` one by one, each with the limits of those before it lifted."""
     from optimizer.solve.clash_parts import clashing_parts
-    from optimizer.solve.conflicts import Oracle, find_clash, keeps_out
+    from optimizer.solve.conflicts import EFFORT, Oracle, find_clash, keeps_out
 
     oracle = Oracle(setting, on_call)
     if not oracle.fits(()):
@@ -96,21 +97,23 @@ def _find_clashes(
             found.append((barred, slots))
             gone |= set(barred.limits)
     while len(found) < MOST_CLASHES:
-        clash = find_clash(oracle, gone)
+        clash = find_clash(oracle, gone, effort=EFFORT)
         if clash is None:
             break
         found.append((clash, None))
         gone |= set(clash.limits)
+        if not clash.whole:
+            break
     for clash, slots_of in found:
         parts = slots_of
         if parts is None:
-            overall = any(oracle.limits[m].kind in _OVERALL for m in clash.limits)
+            overall = not clash.whole
+            overall |= any(oracle.limits[m].kind in _OVERALL for m in clash.limits)
             parts = [] if overall else clashing_parts(oracle, frozenset(clash.limits))
         obstacles = _told(oracle, frozenset(clash.limits), parts, alone=len(found) == 1)
         units = [oracle.easing.problem.slots[p].unit for p in parts]
-        clashes.append(
-            Clash(obstacles, tuple(units if len(units) <= _MOST_PARTS else ()), clash.smallest)
-        )
+        told = tuple(units if len(units) <= _MOST_PARTS else ())
+        clashes.append(Clash(obstacles, told, clash.smallest, clash.whole))
 
 
 def _told(

@@ -49,25 +49,6 @@ class Solution:
     """Sites that hold ballast, and how much of it [kg]."""
 
 
-@dataclass
-class QuantityRow:
-    """coefficients . quantities + curve_weight * curve(mass.trunk) <= upper, to `tolerance`."""
-
-    coefficients: Array
-    curve_weight: float
-    upper: float
-    tolerance: float
-    row: int = -1
-
-    def excess(self, quantities: Array, curved: Objective | None) -> float:
-        """How far exact quantities overstep the row."""
-        value = float(quantities @ self.coefficients)
-        if self.curve_weight:
-            assert curved is not None and curved.curve is not None
-            value += self.curve_weight * curved.curve(float(quantities[TRUNK_LOAD]))
-        return value - self.upper
-
-
 class Program:
     """The program of one reduced problem under one objective."""
 
@@ -91,7 +72,6 @@ class Program:
         self._cheapest: frozenset[int] = frozenset()
         self._tangents: list[float] = []
         self._excluded: list[tuple[int, ...]] = []
-        self._quantity_rows: list[QuantityRow] = []
         if self.objective.curve is not None:
             self._tangents = [float(v) for v in np.linspace(0, self._heaviest(), FIRST_TANGENTS)]
         self._write()
@@ -125,8 +105,6 @@ class Program:
             self._tangent_row(load)
         for chosen in self._excluded:
             self._exclusion_row(chosen)
-        for row in self._quantity_rows:
-            self._write_quantity_row(row)
         self._written()
 
     def _written(self) -> None:
@@ -186,13 +164,7 @@ class Program:
         """The trunk load at which tangents are not yet as good as the curve; None if they are."""
         if self._curved is None:
             return None
-        load = float(solution.quantities[TRUNK_LOAD])
-        if any(
-            row.curve_weight and row.excess(solution.quantities, self._curved) > row.tolerance
-            for row in self._quantity_rows
-        ):
-            return None if self._has_tangent(load) else load
-        return self._loose_objective_at(x, load, solution.score)
+        return self._loose_objective_at(x, float(solution.quantities[TRUNK_LOAD]), solution.score)
 
     def _loose_objective_at(self, x: Array, load_kg: float, score: float) -> float | None:
         if self.objective.curve is None or self._has_tangent(load_kg):
@@ -251,48 +223,6 @@ class Program:
             np.array([-1e3 * slope, 1e3]),
         )
 
-    # -- changing --------------------------------------------------------------------------
-
-    def set_objective(self, objective: Objective) -> None:
-        """Minimise something else from now on, in place.
-
-        A curve is allowed only if the program was made with an objective having that curve.
-        """
-        self.objective = objective
-        self.live.set_costs(self.formulation.costs(objective))
-
-    def add_quantity_row(
-        self,
-        coefficients: Array,
-        upper: float,
-        *,
-        curve_weight: float = 0.0,
-        tolerance: float = 1e-6,
-    ) -> int:
-        """Demand coefficients . quantities + curve_weight * curve(mass.trunk) <= upper.
-
-        `tolerance`, in the unit of `upper`, is how exactly lines' routes and the curve must keep
-        it; the solver adds its own `feasibility`. Returns the number by which
-        `set_quantity_upper` knows the row.
-        """
-        row = QuantityRow(coefficients, curve_weight, upper, tolerance)
-        self._quantity_rows.append(row)
-        self._write_quantity_row(row)
-        return len(self._quantity_rows) - 1
-
-    def set_quantity_upper(self, number: int, upper: float) -> None:
-        """Change the bound of a row over quantities in place; infinite switches it off."""
-        row = self._quantity_rows[number]
-        row.upper = upper
-        self.live.set_row_bounds(row.row, -inf, upper)
-
-    def _write_quantity_row(self, row: QuantityRow) -> None:
-        weights = self.formulation.quantities @ row.coefficients
-        if row.curve_weight:
-            weights[self._w] = row.curve_weight
-        index = np.flatnonzero(weights)
-        row.row = self.live.add_row(-inf, row.upper, index.astype(float), weights[index])
-
     def exclude(self, chosen: tuple[int, ...]) -> None:
         """Forbid one layout: at least one slot must sit elsewhere or be another model."""
         self._excluded.append(chosen)
@@ -318,12 +248,7 @@ class Program:
         gained = float(
             (solution.quantities - x @ self.formulation.quantities) @ self._linear_here(solution)
         )
-        broken = gained > self._curve_tolerance or self.breaks_a_limit(solution)
-        broken = broken or any(
-            row.excess(solution.quantities, self._curved) > row.tolerance
-            for row in self._quantity_rows
-        )
-        if not broken:
+        if gained <= self._curve_tolerance and not self.breaks_a_limit(solution):
             return frozenset()
         run: dict[int, set[tuple[int, int]]] = {}
         for (number, _, a, d), column in self.formulation.columns.f.items():

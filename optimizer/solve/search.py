@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Objective
-from optimizer.problem.pairwise import Pairwise, pairwise
+from optimizer.problem.pairwise import pairwise
 from optimizer.problem.presolve import Reduced, Switches
 from optimizer.solve.branching import Branching, Question
 from optimizer.solve.covers import Covers

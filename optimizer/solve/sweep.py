@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from math import inf
 
 from optimizer.assess.agree import AGREEMENT
@@ -23,66 +22,12 @@ from optimizer.solve.layouts import layout_of
 from optimizer.solve.relay import layout_key, relay
 from optimizer.solve.sweep_bisect import ALL_WHOLE, BisectSweep, Held
 from optimizer.solve.sweep_dial import Dial
-from optimizer.solve.sweep_exact import EQUAL, PAST, ExactSweep
+from optimizer.solve.sweep_exact import PAST, ExactSweep
 from optimizer.solve.sweep_family import Family
+from optimizer.solve.sweep_program import EQUAL
+from optimizer.solve.sweep_result import BISECTION, EXACT, Sweep, SweepPiece
 from optimizer.solve.sweep_sample import NotSteadyError
 from optimizer.solve.sweep_split import steady_families
-
-EXACT = "exact"
-BISECTION = "bisection"
-
-
-@dataclass(frozen=True, slots=True)
-class SweepPiece:
-    """From `low` to `high` one layout is best; it is assessed at both. None: nothing fits.
-
-    `ended_by` are the limits it would break beyond `high`, `begun_by` those it would break below
-    `low`; where both sides have none, scores cross.
-    """
-
-    low: float
-    high: float
-    at_low: Assessment | None
-    at_high: Assessment | None
-    begun_by: tuple[LimitReport, ...] = ()
-    ended_by: tuple[LimitReport, ...] = ()
-
-    @property
-    def layout(self) -> Layout | None:
-        """The layout, as routed at `low`."""
-        return None if self.at_low is None else self.at_low.layout
-
-
-@dataclass(frozen=True, slots=True)
-class Sweep:
-    """The best layouts along a number.
-
-    `method` is "exact" or "bisection"; `reason` says why it was not exact. `resolution` is the
-    share of the range, or of a limit, below which stretches are not told apart, and `grid` the
-    distance of the solved points of a bisection: a layout that wins only between two of them with
-    equal answers would be missed (None: no such gap). `complete` is False if it was stopped.
-    """
-
-    study_name: str
-    dial: Dial
-    low: float
-    high: float
-    method: str
-    reason: str | None
-    resolution: float
-    grid: float | None
-    pieces: tuple[SweepPiece, ...]
-    complete: bool
-    stopped: str | None
-    solves: int
-    solve_seconds: float
-    seconds: float
-    warnings: tuple[str, ...]
-
-    @property
-    def switch_points(self) -> tuple[float, ...]:
-        """The values at which the best layout changes."""
-        return tuple(piece.low for piece in self.pieces[1:])
 
 
 def sweep(
@@ -194,7 +139,7 @@ def _exact(
             a, b = family.value_of(stretch.low), family.value_of(stretch.high)
             if stretch.winner is not None and layout is not None:
                 for s, value in ((stretch.low, a), (stretch.high, b)):
-                    _require(dial, layout, value, family.score(stretch.winner.x, s))
+                    _require(dial, layout, value, family.arrays.score(stretch.winner, s))
             new = Held(layout, a, b)
             if held and stretch is search.stretches[0] and _as_good(dial, held[-1].layout, new):
                 new = Held(held[-1].layout, a, b)

@@ -20,12 +20,13 @@ from optimizer.assess.assessment import assess
 from optimizer.assess.result import Assessment, Layout
 from optimizer.problem.arrays import Problem
 from optimizer.problem.build import build_problem
-from optimizer.problem.presolve import reduce
+from optimizer.problem.presolve import Reduced, reduce
 from optimizer.setting import Setting
-from optimizer.solve.epsilon import SearchStoppedError
+from optimizer.solve.epsilon import SearchStoppedError, solve_once
 from optimizer.solve.highs import SolveInterrupted
 from optimizer.solve.layouts import layout_of
-from optimizer.solve.program import Program
+from optimizer.solve.program import Program, Solution
+from optimizer.solve.rank import can_search
 from optimizer.solve.relay import layout_key, relay
 from optimizer.solve.sweep_dial import Dial
 
@@ -215,16 +216,23 @@ def best_layout(setting: Setting, time_limit_s: float = inf) -> tuple[Layout | N
     reduced = reduce(problem)
     if reduced.emptied:
         return None, inf
+    solution = _proven(setting, reduced, time_limit_s)
+    if solution is None:
+        return None, inf
+    layout = layout_of(setting, problem, solution)
+    require_agreement(solution, assess(setting, layout))
+    return layout, solution.score
+
+
+def _proven(setting: Setting, reduced: Reduced, time_limit_s: float) -> Solution | None:
     spec = setting.study.solve
+    if can_search(reduced):
+        return solve_once(reduced, time_limit_s=time_limit_s, seed=spec.seed)
     program = Program(reduced, seed=spec.seed, threads=spec.threads)
     try:
         outcome, solution = program.solve(gap=0.0, time_limit_s=time_limit_s)
     except SolveInterrupted:
         raise SearchStoppedError("interrupted") from None
-    if outcome.status == "infeasible":
-        return None, inf
-    if outcome.status != "optimal" or solution is None:
+    if outcome.status not in ("optimal", "infeasible"):
         raise SearchStoppedError(outcome.status)
-    layout = layout_of(setting, problem, solution)
-    require_agreement(solution, assess(setting, layout))
-    return layout, solution.score
+    return solution

@@ -25,37 +25,19 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import inf
 
-import numpy as np
-
-from optimizer.problem.arrays import Array
-from optimizer.solve.epsilon import SearchStoppedError
-from optimizer.solve.formulation import RowKey
+from optimizer.solve.epsilon import SearchStoppedError, solve_once
 from optimizer.solve.highs import SolveInterrupted
-from optimizer.solve.program import Program, Solution
-from optimizer.solve.sweep_family import Family, MovingRow
+from optimizer.solve.program import Solution
+from optimizer.solve.rank import can_search
+from optimizer.solve.sweep_arrays import Key, Winner
+from optimizer.solve.sweep_family import Family
+from optimizer.solve.sweep_program import EQUAL, KEPT, SweptProgram
 
-#: Scores closer than this, relative to their size or 1, are equal.
-EQUAL = 2e-9
 #: Share of the range below which a stretch is not looked into.
 FINEST = 1e-9
-#: A moving row counts as kept to this (of rows scaled to 1): ten times the solver's own.
-KEPT = 1e-8
 #: Past the point where a layout breaks a row, the search goes on where it breaks it by this, so
 #: that layouts breaking it at the same point do not each win a sliver.
 PAST = 1e-7
-
-
-@dataclass(frozen=True, eq=False)
-class Winner:
-    """A layout that wins somewhere: the solver's vector, and the choices it stands for."""
-
-    x: Array
-    solution: Solution
-
-    @property
-    def key(self) -> tuple[object, ...]:
-        """What makes it different from others: choices and line options."""
-        return self.solution.chosen, tuple(option for option, _ in self.solution.routes)
 
 
 @dataclass(frozen=True)
@@ -71,128 +53,6 @@ class Stretch:
 Piece = tuple[Winner, float, float]
 
 
-class SweptProgram(Program):
-    """The program of a family, alive, to be turned to any s in place."""
-
-    def __init__(self, family: Family, seed: int, threads: int):
-        self.family = family
-        self._cost = family.cost_at(0.0)
-        self._range = (0.0, 0.0)
-        self._s = 0.0
-        self._cut: dict[tuple[object, ...], Winner] = {}
-        self._numbers: dict[RowKey, int] = {}
-        self._cut_rows: dict[tuple[object, ...], int] = {}
-        super().__init__(
-            family.base.reduced,
-            seed=seed,
-            threads=threads,
-            curve_tolerance=1e-9,
-            feasibility=1e-9,
-        )
-
-    def turn(self, s: float, low: float, high: float, cut: list[Winner]) -> None:
-        """Cost as at s; moving rows at their weakest from low to high; `cut` layouts forbidden."""
-        self._s, self._range = s, (low, high)
-        self._cost = self.family.cost_at(s)
-        self._cut = {winner.key: winner for winner in cut}
-        self._apply()
-
-    def _written(self) -> None:
-        self._numbers = {key: r for r, key in enumerate(self.rows)}
-        self._cut_rows = {}
-        self._apply()
-
-    def _apply(self) -> None:
-        self.live.set_costs(self._cost)
-        for row in self.family.rows:
-            value, upper = row.weakest(*self._range)
-            self._put(row, value, upper)
-        load = self.family.load
-        if load is not None:
-            value, _ = load.at(self._s)
-            self._put(load, value, None)
-        for key, number in self._cut_rows.items():
-            if key not in self._cut:
-                self.live.set_row_bounds(number, -inf, inf)
-        for key, winner in self._cut.items():
-            columns = self._marks(winner)
-            if key not in self._cut_rows:
-                self._cut_rows[key] = self.live.add_row(
-                    -inf, len(columns) - 1.0, columns.astype(float), np.ones(len(columns))
-                )
-            self.live.set_row_bounds(self._cut_rows[key], -inf, len(columns) - 1.0)
-
-    def _put(self, row: MovingRow, value: Array, upper: float | None) -> None:
-        number = self._numbers[row.key]
-        for column, coefficient in zip(row.index.tolist(), value.tolist(), strict=True):
-            self.live.set_coefficient(number, column, coefficient)
-        if upper is not None:
-            self.live.set_row_bounds(number, -inf, upper)
-
-    def _marks(self, winner: Winner) -> Array:
-        """Columns that are all 1 in this layout and in no other."""
-        columns = self.formulation.columns
-        chosen = [columns.x[c] for c in winner.solution.chosen]
-        bought = [j for j in columns.g.values() if winner.x[j] > 0.5]
-        return np.array([*chosen, *bought])
-
-    def start_from(self, winner: Winner) -> None:
-        """Offer a layout that is allowed as the first solution to beat."""
-        x, columns = winner.x.copy(), self.formulation.columns
-        if len(x) != len(self.formulation.names):
-            return
-        if columns.w is not None and columns.load is not None:
-            assert self._curved is not None and self._curved.curve is not None
-            x[columns.load] = self.family.trunk_kg(x, self._s)
-            x[columns.w] = self._curved.curve(x[columns.load])
-        self.live.set_start(x)
-
-    def straightened(self, x: Array, solution: Solution) -> Array:
-        """The vector with every line on its own route."""
-        columns = self.formulation.columns.f
-        straight = x.copy()
-        for (number, *_), column in columns.items():
-            if solution.routes[number][1] is not None:
-                straight[column] = 0.0
-        for number, (option, route) in enumerate(solution.routes):
-            for a, d in route.arcs:
-                straight[columns[number, option, a, d]] = 1.0
-        return straight
-
-    def _astray(self, x: Array, solution: Solution) -> frozenset[int]:
-        """Lines led another way than their own, if that saved cost or met a limit."""
-        straight = self.straightened(x, solution)
-        if not np.any(straight != x):
-            return frozenset()
-        saved = float((self._cost - self.formulation.tie) @ (straight - x))
-        if saved <= EQUAL and not self._breaks_limits(straight):
-            return frozenset()
-        moved = straight != x
-        return frozenset(
-            number
-            for (number, *_), column in self.formulation.columns.f.items()
-            if moved[column] and number not in self._cheapest
-        )
-
-    def _breaks_limits(self, x: Array) -> bool:
-        moving = {row.key: row.weakest(*self._range) for row in self.family.rows}
-        for row in self.formulation.rows:
-            if row.group != "limit":
-                continue
-            value, upper = moving.get(
-                (row.group, row.subject), (np.array(row.coefficients), row.upper)
-            )
-            if float(value @ x[row.columns]) - upper > KEPT:
-                return True
-        return False
-
-    def _loose_at(self, x: Array, solution: Solution) -> float | None:
-        if self._curved is None:
-            return None
-        load = self.family.trunk_kg(x, self._s)
-        return self._loose_objective_at(x, load, self.family.score(x, self._s))
-
-
 class ExactSweep:
     """The search over one family; `stretches` fills from low to high as they are proven."""
 
@@ -206,9 +66,10 @@ class ExactSweep:
         on_solve: Callable[[int], None] | None = None,
     ):
         self.family = family
-        self.program = SweptProgram(family, seed, threads)
+        self._seed, self._threads = seed, threads
+        self._program: SweptProgram | None = None
         self._deadline, self._on_solve = deadline, on_solve
-        self._known: dict[tuple[object, ...], Winner] = {}
+        self._known: dict[Key, Winner] = {}
         self._since: float | None = None
         self.stretches: list[Stretch] = []
         self.solves = 0
@@ -278,8 +139,8 @@ class ExactSweep:
         With `past`, where it oversteps none by more than that.
         """
         first, last = a, b
-        for row in self.family.rows:
-            at_a, at_b = row.excess(winner.x, a) - past, row.excess(winner.x, b) - past
+        for ends in winner.excess:
+            at_a, at_b = (_along(ends, s) - past for s in (a, b))
             if at_a <= KEPT and at_b <= KEPT:
                 continue
             if at_a > KEPT and at_b > KEPT:
@@ -315,14 +176,14 @@ class ExactSweep:
             return one is other
         if one.key == other.key:
             return True
-        allowed = all(row.excess(one.x, s) <= KEPT for row in self.family.rows for s in (a, b))
+        allowed = all(_along(ends, s) <= KEPT for ends in one.excess for s in (a, b))
         return allowed and self._level(one, other, a) and self._level(one, other, b)
 
     # -- one range, rows fixed ---------------------------------------------------------------
 
     def _envelope(self, first: Winner, low: float, high: float, cut: list[Winner]) -> list[Piece]:
         """Winners from low, where `first` is best, to high, the rows at their weakest for that."""
-        last = self._best(high, (low, high), cut, first)
+        last = self._best(high, (low, high), cut)
         assert last is not None
         return self._between(first, low, last, high, (low, high), cut)
 
@@ -344,7 +205,7 @@ class ExactSweep:
             return [(last, low, high)]
         if high - at < FINEST:
             return [(first, low, high)]
-        middle = self._best(at, span, cut, first)
+        middle = self._best(at, span, cut)
         assert middle is not None
         if middle.key in (first.key, last.key) or self._level(first, middle, at):
             return [(first, low, at), (last, at, high)]
@@ -355,14 +216,17 @@ class ExactSweep:
 
     def _level(self, a: Winner, b: Winner, s: float) -> bool:
         """Whether a scores no worse than b at s, b being best there."""
-        score = self.family.score(b.x, s)
-        return self.family.score(a.x, s) <= score + EQUAL * max(1.0, abs(score))
+        arrays = self.family.arrays
+        score = arrays.score(b, s)
+        return arrays.score(a, s) <= score + EQUAL * max(1.0, abs(score))
 
     def _crossing(self, first: Winner, last: Winner, low: float, high: float) -> float:
         """Where two layouts score the same; each is ahead at its own end."""
 
+        arrays = self.family.arrays
+
         def ahead(s: float) -> float:
-            return self.family.score(first.x, s) - self.family.score(last.x, s)
+            return arrays.score(first, s) - arrays.score(last, s)
 
         at_low, at_high = ahead(low), ahead(high)
         if self.family.straight:
@@ -371,26 +235,61 @@ class ExactSweep:
 
         return float(brentq(ahead, low, high, xtol=1e-13, rtol=1e-13))
 
-    def _best(
-        self, s: float, span: tuple[float, float], cut: list[Winner], start: Winner | None = None
-    ) -> Winner | None:
+    def _best(self, s: float, span: tuple[float, float], cut: list[Winner]) -> Winner | None:
+        """The best layout at s that is not cut off, moving limits at their weakest in the span."""
+        arrays = self.family.arrays
+        solution = None
+        reduced = arrays.at(s, *span) if arrays.searchable else None
+        if reduced is not None and can_search(reduced):
+            began = time.perf_counter()
+            solution = solve_once(reduced, time_limit_s=self._left(), seed=self._seed)
+            self._count(time.perf_counter() - began)
+            if solution is None:
+                return None
+        forbidden = {winner.key for winner in cut}
+        if solution is None or _key(solution) in forbidden:
+            solution = self._by_program(s, span, cut)
+        if solution is None:
+            return None
+        key = _key(solution)
+        if key not in self._known:
+            self._known[key] = arrays.winner(*key)
+        return self._known[key]
+
+    def _by_program(
+        self, s: float, span: tuple[float, float], cut: list[Winner]
+    ) -> Solution | None:
+        """The same from the program, which can forbid single layouts."""
+        if self._program is None:
+            self._program = SweptProgram(self.family, self._seed, self._threads)
+        self._program.turn(s, *span, cut)
+        try:
+            outcome, solution = self._program.solve(gap=0.0, time_limit_s=self._left())
+        except SolveInterrupted:
+            raise SearchStoppedError("interrupted") from None
+        self._count(outcome.seconds)
+        if outcome.status == "infeasible":
+            return None
+        if outcome.status != "optimal":
+            raise SearchStoppedError(outcome.status)
+        return solution
+
+    def _left(self) -> float:
         left = inf if self._deadline == inf else self._deadline - time.perf_counter()
         if left <= 0.0:
             raise SearchStoppedError("time_limit")
-        self.program.turn(s, *span, cut)
-        if start is not None:
-            self.program.start_from(start)
-        try:
-            outcome, solution = self.program.solve(gap=0.0, time_limit_s=left)
-        except SolveInterrupted:
-            raise SearchStoppedError("interrupted") from None
+        return left
+
+    def _count(self, seconds: float) -> None:
         self.solves += 1
-        self.seconds += outcome.seconds
+        self.seconds += seconds
         if self._on_solve is not None:
             self._on_solve(self.solves)
-        if outcome.status == "infeasible":
-            return None
-        if outcome.status != "optimal" or outcome.x is None or solution is None:
-            raise SearchStoppedError(outcome.status)
-        found = Winner(self.program.straightened(outcome.x, solution), solution)
-        return self._known.setdefault(found.key, found)
+
+
+def _along(ends: tuple[float, float], s: float) -> float:
+    return (1.0 - s) * ends[0] + s * ends[1]
+
+
+def _key(solution: Solution) -> Key:
+    return solution.chosen, tuple(option for option, _ in solution.routes)

@@ -27,7 +27,9 @@ import numpy as np
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.quantities import INDEX, MASS
 from optimizer.solve.formulation import RowKey
+from optimizer.solve.sweep_arrays import SweptArrays
 from optimizer.solve.sweep_dial import Dial
+from optimizer.solve.sweep_ends import problem_ends, straight_ends
 from optimizer.solve.sweep_sample import (
     NotSteadyError,
     Sample,
@@ -68,11 +70,6 @@ class MovingRow:
         (value_a, upper_a), (value_b, upper_b) = self.at(low), self.at(high)
         return np.minimum(value_a, value_b), max(upper_a, upper_b)
 
-    def excess(self, x: Array, s: float) -> float:
-        """By how much a vector oversteps the row at s."""
-        value, upper = self.at(s)
-        return float(value @ x[self.index]) - upper
-
 
 @dataclass
 class Family:
@@ -86,6 +83,7 @@ class Family:
     rows: list[MovingRow]
     load: MovingRow | None
     """The row that adds up the trunk load of a curved trunk model, if it moves."""
+    arrays: SweptArrays
     even: bool
     """Whether s moves evenly with the number; if not, `value_of` searches."""
     _known: dict[float, float] = field(default_factory=dict)
@@ -95,28 +93,12 @@ class Family:
         """Whether the score of every layout is a straight line in s."""
         return self.load is None
 
-    @property
-    def limits_move(self) -> bool:
-        """Whether what is allowed depends on the number."""
-        return bool(self.rows)
-
     def cost_at(self, s: float) -> Array:
         """Costs of all columns at s, tie-break included."""
         return (1.0 - s) * self.cost[0] + s * self.cost[1]
 
-    def score(self, x: Array, s: float) -> float:
-        """The exact score of a vector at s."""
-        formulation, objective = self.base.formulation, self.base.problem.objective
-        cost = self.cost_at(s) - formulation.tie
-        w = formulation.columns.w
-        if w is None:
-            return float(cost @ x)
-        assert objective.curve is not None
-        weight, cost[w] = float(cost[w]), 0.0
-        return float(cost @ x) + weight * objective.curve(self.trunk_kg(x, s))
-
     def trunk_kg(self, x: Array, s: float) -> float:
-        """The trunk load of a vector at s."""
+        """The trunk load of a vector of the program at s."""
         formulation = self.base.formulation
         if self.load is None:
             return float(x @ formulation.quantities[:, TRUNK_LOAD])
@@ -166,22 +148,17 @@ def make_family(dial: Dial, low: float, high: float) -> Family:
     for there in samples[1:]:
         same_routes(base, there)
         same_curve(base, there)
-    cost = _ends(shares, [base.matrix.cost, other.matrix.cost])
+    cost = straight_ends(shares, [base.matrix.cost, other.matrix.cost])
     even = _is_even(cost, shares, [s.matrix.cost for s in samples])
     rows, load = _moving_rows(samples, shares)
     spread = {shares[0], shares[1]} == {0.0, 1.0}
     if not even and (rows or load is not None or not spread):
         raise NotSteadyError("it moves costs unevenly, and limits too")
-    family = Family(dial, low, high, base, cost, rows, load, even)
+    arrays = SweptArrays(base.reduced, problem_ends(base, other, shares))
+    family = Family(dial, low, high, base, cost, rows, load, arrays, even)
     if load is not None:
         _require_one_crossing(family)
     return family
-
-
-def _ends(shares: Sequence[float], values: Sequence[Array]) -> tuple[Array, Array]:
-    """Values at s = 0 and s = 1 on the straight line through the first two samples."""
-    slope = (values[1] - values[0]) / (shares[1] - shares[0])
-    return values[0] - shares[0] * slope, values[0] + (1.0 - shares[0]) * slope
 
 
 def _along(cost: tuple[Array, Array], there: Array) -> tuple[float, float]:
@@ -216,6 +193,7 @@ def _moving_rows(
 ) -> tuple[list[MovingRow], MovingRow | None]:
     """The rows that are not the same in all samples, as they move."""
     base = samples[0]
+    kinds = {cap.kind for cap in base.problem.caps}
     moved = [r for r in range(len(base.rows)) if _moves(samples, r)]
     rows: list[MovingRow] = []
     load = None
@@ -223,7 +201,7 @@ def _moving_rows(
         group = base.rows[r][0]
         if group == "trunk_load":
             load = _even_row(samples, shares, r)
-        elif _only_forbids(base, r):
+        elif group in ("limit", *kinds) and _only_forbids(base, r):
             rows.append(_even_row(samples, shares, r))
         else:
             raise NotSteadyError(f"it moves what is said of {group.replace('_', ' ')}")
@@ -258,7 +236,7 @@ def _even_row(samples: Sequence[Sample], shares: Sequence[float], r: int) -> Mov
             factor = first[0] / value[0] if scaled else 1.0
             values.append(value * factor)
             uppers.append(np.array([s.matrix.row_upper[r] * factor]))
-        value_ends, upper_ends = _ends(shares, values), _ends(shares, uppers)
+        value_ends, upper_ends = straight_ends(shares, values), straight_ends(shares, uppers)
         bounds = (float(upper_ends[0][0]), float(upper_ends[1][0]))
         row = MovingRow(samples[0].rows[r], index, value_ends, bounds)
         if all(

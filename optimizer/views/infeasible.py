@@ -23,8 +23,12 @@ def infeasible_view(found: Infeasible) -> Group:
                 Words(f"{counted(len(found.unplaceable), 'part')}: {listing(found.unplaceable)}"),
             )
         )
+    if not found.whole and not found.obstacles:
+        blocks.append(
+            section("Why not", Words("Many limits together; no few of them could be told."))
+        )
     if found.obstacles:
-        first = Clash(found.obstacles, found.parts, found.smallest)
+        first = Clash(found.obstacles, found.parts, found.smallest, found.whole)
         blocks.append(_clash(first, found, title="Why not" if found.unplaceable else ""))
     blocks += [
         _clash(clash, found, title="And with that out of the way, still") for clash in found.further
@@ -43,6 +47,8 @@ def _clash(clash: Clash, found: Infeasible, title: str) -> Group:
     n = len(clash.obstacles)
     plain = "This cannot hold" if n == 1 else f"These {n} cannot all hold; any one less, they can"
     rows: list[RenderableType] = []
+    if not clash.whole:
+        plain = "Little is missing, and many limits share in it; any one of these less is enough"
     for obstacle in clash.obstacles:
         rows.append(Words(f"- {obstacle_words(obstacle)}", hang=2))
         if obstacle.also:

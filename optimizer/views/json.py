@@ -161,11 +161,13 @@ def infeasible_document(study: Study, found: Infeasible) -> Document:
         "obstacles": [obstacle_record(o) for o in found.obstacles],
         "parts": list(found.parts),
         "smallest": found.smallest,
+        "whole": found.whole,
         "further": [
             {
                 "obstacles": [obstacle_record(o) for o in clash.obstacles],
                 "parts": list(clash.parts),
                 "smallest": clash.smallest,
+                "whole": clash.whole,
             }
             for clash in found.further
         ],

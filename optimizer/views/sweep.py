@@ -8,7 +8,7 @@ from rich.console import Console, Group, RenderableType
 from rich.text import Text
 
 from optimizer.assess.result import Assessment, LimitReport, Proof
-from optimizer.solve.sweep import EXACT, Sweep, SweepPiece
+from optimizer.solve.sweep_result import EXACT, Sweep, SweepPiece
 from optimizer.study.model import Study
 from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
 from optimizer.views.differences import differences

@@ -6,13 +6,40 @@ from collections.abc import Callable
 from functools import cache
 from itertools import count
 
+import numpy as np
+import pytest
+
 from optimizer.assess.result import Infeasible, Layout, Ranking
+from optimizer.problem.presolve import Switches
 from optimizer.setting import build_setting
 from optimizer.study.model import Study
 from tests.instances import random_study
 from tests.solve.oracle import TIED, Enumeration, identity_of
 
 Answer = Ranking | Infeasible
+#: The ways to an answer: the search tree as it is, made to branch, and the program rank by rank.
+ROADS = ("search", "branching", "program")
+
+
+def switches_of(road: str, seed: int, patch: pytest.MonkeyPatch) -> Switches:
+    """How to take a road. Branching: small trees are no longer enumerated at their root.
+
+    Which further speed-ups are off follows from the seed.
+    """
+    if road == "program":
+        return Switches(search=False)
+    if road == "search":
+        return Switches()
+    rng = np.random.default_rng(seed)
+    patch.setattr("optimizer.solve.search.BUDGET", int(rng.choice([1, 10, 60])))
+    on = rng.random(5) < 0.6
+    return Switches(
+        arc_consistency=bool(on[0]),
+        cover_cuts=bool(on[1]),
+        first_layouts=bool(on[2]),
+        reduced_costs=bool(on[3]),
+        enumeration=bool(on[4]),
+    )
 
 
 @cache

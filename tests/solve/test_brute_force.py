@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
+from functools import cache, lru_cache
 from itertools import islice
 from math import inf
 
@@ -15,11 +15,12 @@ from optimizer.setting import build_setting
 from optimizer.solve.place import place
 from optimizer.study.model import Study
 from tests.instances import random_study
+from tests.solve.comparing import ROADS, switches_of
 from tests.solve.oracle import TIED, Enumeration, Found, identity_of
 
 #: How many random studies are answered twice, and how many layouts of each are ranked.
 STUDIES = 220
-TOP = 3
+TOP = {"search": 6, "branching": 4, "program": 3}
 
 
 def drawn(seed: int) -> Study:
@@ -33,20 +34,27 @@ def close(a: float, b: float) -> bool:
     return abs(a - b) <= 1e-6 * max(1.0, abs(b))
 
 
+@lru_cache(maxsize=2)
+def enumerated(seed: int) -> Enumeration:
+    return Enumeration(build_setting(drawn(seed)))
+
+
+@pytest.mark.parametrize("road", ROADS)
 @pytest.mark.parametrize("seed", range(STUDIES))
-def test_program_finds_what_enumeration_finds(seed: int) -> None:
-    study = drawn(seed)
-    setting = build_setting(study)
-    truth = Enumeration(setting)
-    answer = place(setting, top=TOP)
+def test_program_finds_what_enumeration_finds(
+    seed: int, road: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    truth = enumerated(seed)
+    study, setting, top = truth.study, truth.setting, TOP[road]
+    answer = place(setting, top=top, switches=switches_of(road, seed, monkeypatch))
     if not truth.feasible:
         assert isinstance(answer, Infeasible)
         return
     assert isinstance(answer, Ranking)
-    listed = list(islice(truth.ranked(), TOP + 1))
+    listed = list(islice(truth.ranked(), top + 1))
     scores = [entry.assessment.score for entry in answer.layouts]
-    assert len(scores) == min(TOP, len(listed))
-    assert answer.exhausted == (len(listed) < TOP)
+    assert len(scores) == min(top, len(listed))
+    assert answer.exhausted == (len(listed) < top)
     for score, found in zip(scores, listed, strict=False):
         assert close(score, found.score)
     for entry in answer.layouts:

@@ -16,7 +16,7 @@ from optimizer.solve.place import place
 from optimizer.solve.program import TRUNK_LOAD, Program
 from optimizer.study.model import LineOption, Part, Site, Study
 from tests.instances import HERE, model, random_study, site, study
-from tests.solve.comparing import answerable
+from tests.solve.comparing import ROADS, answerable, switches_of
 from tests.solve.oracle import Enumeration
 
 CURVED = ("pandolf", "looney_backpack")
@@ -49,12 +49,15 @@ def heavier(drawn: Study, trunk: str, times: float) -> Study:
     )
 
 
+@pytest.mark.parametrize("road", ROADS)
 @pytest.mark.parametrize("trunk", CURVED)
 @pytest.mark.parametrize("seed", range(700, 712))
-def test_curved_models_are_ranked_as_enumeration_ranks_them(seed: int, trunk: str) -> None:
+def test_curved_models_are_ranked_as_enumeration_ranks_them(
+    seed: int, trunk: str, road: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     setting = build_setting(heavier(random_study(seed), trunk, 15.0))
     truth = Enumeration(setting)
-    answer = place(setting, top=3)
+    answer = place(setting, top=3, switches=switches_of(road, seed, monkeypatch))
     if not truth.feasible:
         assert isinstance(answer, Infeasible)
         return

@@ -12,7 +12,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.assess.result import Ranking
+from optimizer.assess.result import Infeasible, Ranking
+from optimizer.problem.presolve import Switches
 from optimizer.setting import Setting, build_setting
 from optimizer.solve.place import place
 from optimizer.study.model import Study
@@ -165,9 +166,13 @@ def test_another_solver_finds_the_same_optimum(seed: int) -> None:
     assert 8 <= sum(part.count for part in study.parts) <= 13
     setting = build_setting(study)
     status, best, bound = Pairwise(setting).solve(20.0)
-    answer = place(setting, top=1)
+    for switches in (Switches(), Switches(search=False)):
+        _agrees(place(setting, top=1, switches=switches), status, best, bound)
+
+
+def _agrees(answer: Ranking | Infeasible, status: str, best: float, bound: float) -> None:
     if status == "INFEASIBLE":
-        assert not isinstance(answer, Ranking)
+        assert isinstance(answer, Infeasible)
         return
     assert isinstance(answer, Ranking)
     score = answer.layouts[0].proof.score

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
-from itertools import product
+from itertools import islice, product
 from math import inf
 
 import numpy as np
@@ -16,8 +16,10 @@ from optimizer.problem.presolve import Switches, reduce
 from optimizer.setting import Setting, build_setting
 from optimizer.solve.layouts import layout_of
 from optimizer.solve.program import Program
+from optimizer.solve.rank import rank
 from optimizer.study.model import Line, LineOption, Part, Study
 from tests.instances import HERE, line_option, model, random_study
+from tests.solve.comparing import switches_of
 from tests.solve.oracle import Enumeration, identity_of
 
 
@@ -96,6 +98,27 @@ def test_program_finds_what_enumeration_finds_for_each_model(seed: int, guarded:
         if identity not in seen:
             seen.add(identity)
             assert solution.score == pytest.approx(next(listed).score, rel=1e-6)
+
+
+@pytest.mark.parametrize("road", ["search", "branching"])
+@pytest.mark.parametrize("seed", range(800, 830))
+def test_search_finds_what_enumeration_finds_for_each_model(
+    seed: int, road: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    setting = build_setting(with_models(random_study(seed)))
+    problem = cased_problem(setting)
+    listed = list(islice(Cased(setting).ranked(), 5))
+    switches = switches_of(road, seed, monkeypatch)
+    reduced = reduce(problem, switches)
+    if reduced.emptied:
+        assert not listed
+        return
+    ranked = rank(reduced, top=5, switches=switches)
+    assert ranked.exhausted == (len(listed) < 5)
+    assert len(ranked.found) == len(listed)
+    for (outcome, solution), found in zip(ranked.found, listed, strict=True):
+        assert outcome.status == "optimal"
+        assert solution.score == pytest.approx(found.score, rel=1e-6)
 
 
 def test_the_studies_above_are_decided_by_models() -> None:

@@ -66,10 +66,17 @@ def assert_unproven(answer: Ranking, status: str) -> None:
     assert 0.0 < proof.gap < 1.0
 
 
-def test_time_limit_returns_the_best_so_far_with_its_gap() -> None:
+@pytest.mark.parametrize("search", [True, False])
+def test_time_limit_returns_the_best_so_far_with_its_gap(search: bool) -> None:
     ticks: list[Progress] = []
     started = time.perf_counter()
-    answer = place(packing(), top=3, time_limit_s=2.5, on_progress=ticks.append)
+    answer = place(
+        packing(),
+        top=3,
+        time_limit_s=2.5,
+        on_progress=ticks.append,
+        switches=Switches(search=search),
+    )
     assert time.perf_counter() - started < 2.5 + 2.5
     assert isinstance(answer, Ranking)
     assert_unproven(answer, "time_limit")
@@ -93,8 +100,11 @@ def test_time_limit_of_the_study_counts_too() -> None:
     assert "stopped before any layout was found" in answer.warnings
 
 
-def test_a_gap_asked_for_is_proven_and_told() -> None:
-    exact, rough = place(medium(301), top=1), place(medium(301), top=1, gap=0.3)
+@pytest.mark.parametrize("search", [True, False])
+def test_a_gap_asked_for_is_proven_and_told(search: bool) -> None:
+    switches = Switches(search=search)
+    exact = place(medium(301), top=1, switches=switches)
+    rough = place(medium(301), top=1, gap=0.3, switches=switches)
     assert isinstance(exact, Ranking)
     assert isinstance(rough, Ranking)
     best, found = exact.layouts[0].proof, rough.layouts[0].proof
@@ -106,6 +116,7 @@ def test_a_gap_asked_for_is_proven_and_told() -> None:
 
 CHILD = """
 import json, sys
+from optimizer.problem.presolve import Switches
 from optimizer.solve.place import place
 from tests.solve.test_stopping_early import packing
 
@@ -113,7 +124,8 @@ def tell(progress):
     if progress.incumbent is not None:
         print("found", flush=True)
 
-answer = place(packing(), top=5, on_progress=tell)
+switches = Switches(search=sys.argv[1] == "True")
+answer = place(packing(), top=5, on_progress=tell, switches=switches)
 (entry,) = answer.layouts
 proof = entry.proof
 print(json.dumps([proof.status, proof.score, proof.bound, proof.gap, answer.exhausted,
@@ -122,10 +134,11 @@ print(json.dumps([proof.status, proof.score, proof.bound, proof.gap, answer.exha
 
 
 @pytest.mark.skipif(os.name != "posix", reason="sends SIGINT")
-def test_ctrl_c_returns_the_best_so_far_with_its_gap() -> None:
+@pytest.mark.parametrize("search", [True, False])
+def test_ctrl_c_returns_the_best_so_far_with_its_gap(search: bool) -> None:
     path = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
     child = subprocess.Popen(
-        [sys.executable, "-c", CHILD],
+        [sys.executable, "-c", CHILD, str(search)],
         cwd=ROOT,
         env={**os.environ, "PYTHONPATH": path},
         stdout=subprocess.PIPE,
