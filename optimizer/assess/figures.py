@@ -38,9 +38,7 @@ JUDGED = (
 )
 
 
-def budgeted(
-    figures: Figures, name: str, suffix: str, value: float, budget: float | None
-) -> None:
+def budgeted(figures: Figures, name: str, suffix: str, value: float, budget: float | None) -> None:
     """Put down a figure and, where there is one, its budget and the margin left in % of it."""
     figures[f"{name}_{suffix}"] = value
     if budget is not None:

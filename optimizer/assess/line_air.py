@@ -55,8 +55,13 @@ def air_figures(
 
 
 def shared_chamber(
-    setting: Setting, line: Line, option: LineOption, models: Models,
-    lines: Sequence[LineReport], report: LineReport, figures: Figures,
+    setting: Setting,
+    line: Line,
+    option: LineOption,
+    models: Models,
+    lines: Sequence[LineReport],
+    report: LineReport,
+    figures: Figures,
 ) -> list[str]:
     """Times with the air of all tubes that hang on the chamber; cautions where they are too long.
 

@@ -90,11 +90,7 @@ def _longest(
     )
     number = [o.name for o in line.options].index(option.name)
     for limit in setting.line_limits[line.name]:
-        if (
-            limit.option == number
-            and limit.model_a in (None, a)
-            and limit.model_b in (None, b)
-        ):
+        if limit.option == number and limit.model_a in (None, a) and limit.model_b in (None, b):
             return limit.max_length_m if limit.max_length_m < inf else None
     return 0.0
 
@@ -194,9 +190,7 @@ def _sitting(setting: Setting, report: LineReport) -> Figures:
     return {"sitting_extra_mm": 1e3 * extra} if extra > 1e-9 else {}
 
 
-def _loops(
-    setting: Setting, line: Line, option: LineOption, report: LineReport
-) -> list[str]:
+def _loops(setting: Setting, line: Line, option: LineOption, report: LineReport) -> list[str]:
     """Cautions where a joint at the end of its range folds the line sharper than it may be."""
     least = option.physics.min_bend_radius_m
     if least is None and line.kind in ("air_tube", "hose"):

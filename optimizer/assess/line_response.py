@@ -52,9 +52,7 @@ class LineResponse:
     """Least and greatest length over the places its ends may have, service slack included."""
 
 
-def line_response(
-    setting: Setting, name: str, lengths_m: tuple[float, ...] = ()
-) -> LineResponse:
+def line_response(setting: Setting, name: str, lengths_m: tuple[float, ...] = ()) -> LineResponse:
     """Work out one line at `lengths_m`, or at a round row of lengths around its limits.
 
     Raises
@@ -123,9 +121,7 @@ def _probe(line: Line, option: str, step: float) -> LineReport:
     )  # fmt: skip
 
 
-def _ways(
-    setting: Setting, line: Line
-) -> list[tuple[int, int, int, float, float]]:
+def _ways(setting: Setting, line: Line) -> list[tuple[int, int, int, float, float]]:
     """(option, model a, model b, longest, most bend) of every way that differs from others."""
     limits = setting.line_limits[line.name]
     parts = {part.name: part for part in setting.study.parts}

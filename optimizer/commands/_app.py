@@ -445,9 +445,7 @@ def _learn(
         answer(
             consoles,
             json_to,
-            lambda: learn(
-                trials, write_to=write, title=title, form=form, noise_w_per_kg=noise
-            ),
+            lambda: learn(trials, write_to=write, title=title, form=form, noise_w_per_kg=noise),
         )
     )
 

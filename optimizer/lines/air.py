@@ -118,8 +118,12 @@ def mass_flow_kg_s(
 ) -> FloatArray:
     """Mass flow [kg/s] through a restriction: rho0 times `flow_anr_m3_s` [1]."""
     return REFERENCE_DENSITY_KG_M3 * flow_anr_m3_s(
-        conductance, critical_ratio, upstream_pa, downstream_pa,
-        temperature_k=temperature_k, subsonic_index=subsonic_index,
+        conductance,
+        critical_ratio,
+        upstream_pa,
+        downstream_pa,
+        temperature_k=temperature_k,
+        subsonic_index=subsonic_index,
     )
 
 

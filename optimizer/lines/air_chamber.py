@@ -70,13 +70,19 @@ class Chamber:
         """Raise `ImpossiblePhysics` for volumes or pressures no chamber can have."""
         require_not_negative("chamber volume at rest (m3)", self.rest_volume_m3)
         require_not_negative("stroke volume (m3)", self.stroke_volume_m3)
-        require_positive("chamber volume with its stroke (m3)",
-                         np.asarray(self.rest_volume_m3) + np.asarray(self.stroke_volume_m3))
+        require_positive(
+            "chamber volume with its stroke (m3)",
+            np.asarray(self.rest_volume_m3) + np.asarray(self.stroke_volume_m3),
+        )
         start = np.asarray(self.move_start_pa, dtype=float)
         end = np.asarray(self.move_end_pa, dtype=float)
         require_positive("pressure at which the stroke starts (Pa absolute)", start)
-        require(end >= start, "pressure at which the stroke ends (Pa absolute)", end,
-                "at least the pressure at which it starts")
+        require(
+            end >= start,
+            "pressure at which the stroke ends (Pa absolute)",
+            end,
+            "at least the pressure at which it starts",
+        )
 
     def ramp(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """(start pressure, end pressure, slope dV/dp) of the stroke, end just above start."""

@@ -37,8 +37,9 @@ def checked(restriction: Restriction, name: str = "restriction") -> tuple[FloatA
     C = np.asarray(restriction.conductance, dtype=float)
     b = np.asarray(restriction.critical_ratio, dtype=float)
     require_positive(f"sonic conductance of the {name} (m3/(s Pa))", C)
-    require((b >= 0) & (b < 1), f"critical pressure ratio b of the {name}", b,
-            "at least 0 and below 1")
+    require(
+        (b >= 0) & (b < 1), f"critical pressure ratio b of the {name}", b, "at least 0 and below 1"
+    )
     return C, b
 
 

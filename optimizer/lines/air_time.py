@@ -165,8 +165,12 @@ def reservoir_pressure_after_pa(
     """
     n = _checked_exponent(exponent)
     chamber.check()
-    require(np.asarray(reservoir_m3, dtype=float) > 0, "reservoir volume (m3)",
-            np.asarray(reservoir_m3, dtype=float), "above 0")
+    require(
+        np.asarray(reservoir_m3, dtype=float) > 0,
+        "reservoir volume (m3)",
+        np.asarray(reservoir_m3, dtype=float),
+        "above 0",
+    )
     store = _Store(
         chamber,
         np.asarray(extra_volume_m3, dtype=float),
@@ -186,8 +190,14 @@ class _Store:
     """
 
     def __init__(
-        self, chamber: Chamber, extra: FloatArray, n: FloatArray, *, first: FloatArray,
-        supply: FloatArray, reservoir: FloatArray,
+        self,
+        chamber: Chamber,
+        extra: FloatArray,
+        n: FloatArray,
+        *,
+        first: FloatArray,
+        supply: FloatArray,
+        reservoir: FloatArray,
     ) -> None:
         self.start, self.stop, self.slope = chamber.ramp()
         self.rest = np.asarray(chamber.rest_volume_m3, dtype=float) + extra
@@ -233,7 +243,8 @@ class _Store:
         late = self.stop + (goal - self.stop - k * self.at_stop) / (1.0 + k * self.full / self.n)
         return np.asarray(
             np.where(
-                goal <= self.start + k * self.at_start, early,
+                goal <= self.start + k * self.at_start,
+                early,
                 np.where(goal <= self.stop + k * self.at_stop, middle, late),
             )
         )
@@ -241,8 +252,12 @@ class _Store:
 
 def _checked_exponent(exponent: ArrayLike) -> FloatArray:
     n = np.asarray(exponent, dtype=float)
-    require((n >= 1) & (n <= HEAT_CAPACITY_RATIO), "polytropic exponent", n,
-            "1 (isothermal) to 1.4 (no heat loss)")
+    require(
+        (n >= 1) & (n <= HEAT_CAPACITY_RATIO),
+        "polytropic exponent",
+        n,
+        "1 (isothermal) to 1.4 (no heat loss)",
+    )
     return n
 
 
@@ -257,7 +272,10 @@ def _cuts(
 
 
 def _integrate_root(
-    slowness: _Slowness, end: FloatArray, low: FloatArray, high: FloatArray,
+    slowness: _Slowness,
+    end: FloatArray,
+    low: FloatArray,
+    high: FloatArray,
     kinks: tuple[FloatArray, ...],
 ) -> FloatArray:
     """Integral of `slowness` over pressure with u = sqrt(|p - end|), first axis summed."""
@@ -277,7 +295,10 @@ def _integrate_root(
 
 
 def _integrate_log(
-    slowness: _Slowness, end: FloatArray, low: FloatArray, high: FloatArray,
+    slowness: _Slowness,
+    end: FloatArray,
+    low: FloatArray,
+    high: FloatArray,
     kinks: tuple[FloatArray, ...],
 ) -> FloatArray:
     """The same in w = log|p - end|, for the laminar line where 1/phi ~ 1/(p - end)."""

@@ -42,14 +42,11 @@ def efficiency(friction: ArrayLike, bend_rad: ArrayLike) -> FloatArray:
 def friction_ranges() -> Mapping[str, tuple[float, float]]:
     """(low, high) friction coefficient by pair of materials [4], to choose an input from."""
     return {
-        row["pair"]: (float(row["low"]), float(row["high"]))
-        for row in read_table("cable_friction")
+        row["pair"]: (float(row["low"]), float(row["high"])) for row in read_table("cable_friction")
     }
 
 
-def input_force_n(
-    output_n: ArrayLike, friction: ArrayLike, bend_rad: ArrayLike
-) -> FloatArray:
+def input_force_n(output_n: ArrayLike, friction: ArrayLike, bend_rad: ArrayLike) -> FloatArray:
     """Pull [N] the motor must give for a pull at the joint, F exp(mu theta) [1]."""
     require_not_negative("force at the joint (N)", output_n)
     return np.asarray(np.asarray(output_n) / efficiency(friction, bend_rad))
@@ -65,8 +62,9 @@ def bend_budget_rad(
     """
     floor = np.asarray(efficiency_floor, dtype=float)
     mu = np.asarray(friction, dtype=float)
-    require((floor > 0) & (floor <= 1), "least efficiency of the cable", floor,
-            "above 0 and at most 1")
+    require(
+        (floor > 0) & (floor <= 1), "least efficiency of the cable", floor, "above 0 and at most 1"
+    )
     require_not_negative("friction coefficient", mu)
     require_not_negative("bend of every route (rad)", fixed_bend_rad)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -141,9 +139,7 @@ def housing_compression_m(
     published stiffness was found: give a maker's or a measured one.
     """
     require_positive("axial stiffness of the housing (N)", housing_stiffness_n)
-    return stretch_m(
-        force_n, length_m, housing_stiffness_n, friction=friction, bend_rad=bend_rad
-    )
+    return stretch_m(force_n, length_m, housing_stiffness_n, friction=friction, bend_rad=bend_rad)
 
 
 def lost_motion_m(
@@ -177,8 +173,9 @@ def rope_stiffness_n(
     }
     if (construction, material) not in factors:
         known = ", ".join(f"{c} {m}" for c, m in factors)
-        raise ImpossiblePhysics("rope construction", f"{construction} {material}",
-                                f"one of {known}")
+        raise ImpossiblePhysics(
+            "rope construction", f"{construction} {material}", f"one of {known}"
+        )
     inches = np.asarray(diameter_m, dtype=float) / _INCH_M
     return np.asarray(100.0 * inches**2 / factors[construction, material] * _LBF_N)
 
@@ -190,8 +187,10 @@ def rope_mass_kg_per_m(diameter_m: ArrayLike) -> FloatArray:
     10 % (estimate).
     """
     require_positive("rope diameter (m)", diameter_m)
-    k = np.mean([
-        float(row["mass_g_m"]) * 1e-3 / (float(row["diameter_mm"]) * 1e-3) ** 2
-        for row in read_table("cable_mass")
-    ])
+    k = np.mean(
+        [
+            float(row["mass_g_m"]) * 1e-3 / (float(row["diameter_mm"]) * 1e-3) ** 2
+            for row in read_table("cable_mass")
+        ]
+    )
     return np.asarray(float(k) * np.asarray(diameter_m, dtype=float) ** 2)

@@ -46,8 +46,13 @@ def liquid(name: str) -> Liquid:
     if name not in rows:
         raise ImpossiblePhysics("liquid", name, "one of " + ", ".join(rows))
     row = rows[name]
-    return Liquid(name, float(row["viscosity_mpa_s"]) * 1e-3, float(row["density_kg_m3"]),
-                  row["source"], row["provenance"])
+    return Liquid(
+        name,
+        float(row["viscosity_mpa_s"]) * 1e-3,
+        float(row["density_kg_m3"]),
+        row["source"],
+        row["provenance"],
+    )
 
 
 def reynolds(

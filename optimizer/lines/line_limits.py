@@ -80,8 +80,7 @@ class AirWays:
         """All of them as one air line of arrays."""
         options = [way.bought for way in self.ways]
         chambers = [
-            chamber_of(model, option)
-            for model, option in zip(self.chambers, options, strict=True)
+            chamber_of(model, option) for model, option in zip(self.chambers, options, strict=True)
         ]
         valve = Restriction(
             np.array([m.physics.valve_c for m in self.valves], dtype=float),
@@ -124,9 +123,7 @@ def chamber_of(model: PartModel, option: LineOption) -> Chamber:
         return Chamber(volume)
     area = np.pi / 4.0 * p.piston_m**2
     still = max(volume - area * p.stroke_m, 0.0)
-    return Chamber.cylinder(
-        p.piston_m, p.stroke_m, still, load_n=p.load_n, spring_n_m=p.spring_n_m
-    )
+    return Chamber.cylinder(p.piston_m, p.stroke_m, still, load_n=p.load_n, spring_n_m=p.spring_n_m)
 
 
 def vent_start_pa(option: LineOption) -> float | None:
@@ -361,4 +358,3 @@ def _columns(chambers: Iterable[Chamber]) -> list[list[float]]:
         (c.rest_volume_m3, c.stroke_volume_m3, c.move_start_pa, c.move_end_pa) for c in chambers
     ]
     return [[np.asarray(v).item() for v in column] for column in zip(*rows, strict=True)]
-

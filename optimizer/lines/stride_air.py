@@ -108,8 +108,7 @@ def compression_work_j_per_m3(
     """Ideal work [J] to compress 1 m^3 ANR, p0 T/T0 times ln r or 3.5 (r^(2/7) - 1) [2]."""
     r = np.asarray(discharge_pa, dtype=float) / np.asarray(inlet_pa, dtype=float)
     require_positive("inlet pressure (Pa absolute)", inlet_pa)
-    require(r >= 1, "discharge pressure (Pa absolute)", discharge_pa,
-            "at least the inlet pressure")
+    require(r >= 1, "discharge pressure (Pa absolute)", discharge_pa, "at least the inlet pressure")
     if process == "isothermal":
         per_pa = np.log(r)
     elif process == "adiabatic":
@@ -141,9 +140,7 @@ def pump_power_w(
     return np.asarray(work * np.asarray(flow_m3_s) / eta)
 
 
-def battery_hours(
-    energy_wh: ArrayLike, power_w: ArrayLike, usable: ArrayLike = 1.0
-) -> FloatArray:
+def battery_hours(energy_wh: ArrayLike, power_w: ArrayLike, usable: ArrayLike = 1.0) -> FloatArray:
     """Hours a battery lasts at a mean power; inf at zero power."""
     P = np.asarray(power_w, dtype=float)
     require_positive("battery energy (Wh)", energy_wh)

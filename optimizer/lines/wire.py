@@ -76,13 +76,18 @@ def _sizes(conductor: str) -> dict[str, WireSize]:
         ohm_km = number(row[f"{conductor}_ohm_km"])
         if ohm_km is not None:
             name = f"{float(row['size_mm2']):g} mm2"
-            sizes[name] = WireSize(name, float(row["size_mm2"]) * 1e-6, ohm_km * 1e-3,
-                                   row["source"], row["provenance"])
+            sizes[name] = WireSize(
+                name, float(row["size_mm2"]) * 1e-6, ohm_km * 1e-3, row["source"], row["provenance"]
+            )
     for row in read_table("wire_awg"):
         name = f"AWG {row['awg']}"
-        sizes[name] = WireSize(name, awg_area_m2(int(row["awg"])),
-                               float(row["resistance_ohm_km"]) * 1e-3,
-                               row["source"], row["provenance"])
+        sizes[name] = WireSize(
+            name,
+            awg_area_m2(int(row["awg"])),
+            float(row["resistance_ohm_km"]) * 1e-3,
+            row["source"],
+            row["provenance"],
+        )
     return sizes
 
 
@@ -197,8 +202,9 @@ def free_air_rating_a(area_m2: ArrayLike) -> FloatArray:
     Between AWG 28 and AWG 12; nan outside.
     """
     require_positive("copper area (m2)", area_m2)
-    rows = sorted((awg_area_m2(int(r["awg"])), float(r["chassis_a"]))
-                  for r in read_table("wire_awg"))
+    rows = sorted(
+        (awg_area_m2(int(r["awg"])), float(r["chassis_a"])) for r in read_table("wire_awg")
+    )
     areas, amps = np.log(np.asarray(rows)).T
     x = np.log(np.asarray(area_m2, dtype=float))
     # A size of the table itself must not fall off its end by rounding.
@@ -232,12 +238,16 @@ def heating_caution(size: WireSize, rms_current_a: float) -> str | None:
     bundled = float(bundled_rating_a(size.area_m2))
     free = float(free_air_rating_a(size.area_m2))
     if rms_current_a > free:
-        return (f"{rms_current_a:.3g} A RMS in {size.name} is above its rating as a single wire "
-                f"in free air ({free:.2g} A): choose a thicker one")
+        return (
+            f"{rms_current_a:.3g} A RMS in {size.name} is above its rating as a single wire "
+            f"in free air ({free:.2g} A): choose a thicker one"
+        )
     if rms_current_a > bundled:
-        return (f"{rms_current_a:.3g} A RMS in {size.name} is above the 700 circular mil per "
-                f"ampere rule for bundled wires ({bundled:.2g} A): keep it out of bundles and "
-                "off the skin, or measure its warming")
+        return (
+            f"{rms_current_a:.3g} A RMS in {size.name} is above the 700 circular mil per "
+            f"ampere rule for bundled wires ({bundled:.2g} A): keep it out of bundles and "
+            "off the skin, or measure its warming"
+        )
     return None
 
 
@@ -263,8 +273,12 @@ def insulated_mass_kg_per_m(
     d = np.asarray(conductor_diameter_m, dtype=float)
     D = np.asarray(outer_diameter_m, dtype=float)
     solid = np.sqrt(4.0 / pi * np.asarray(area_m2, dtype=float))
-    require(d >= solid * (1.0 - 1e-3), "diameter of the conductor (m)", d,
-            "at least that of a solid of the same area")
+    require(
+        d >= solid * (1.0 - 1e-3),
+        "diameter of the conductor (m)",
+        d,
+        "at least that of a solid of the same area",
+    )
     require(d <= D, "diameter over the insulation (m)", D, "at least that of the conductor")
     require(np.asarray(cores) >= 1, "number of cores", cores, "at least 1")
     plastic = _material(insulation, "density") * 1e3 * pi / 4.0 * (D**2 - d**2)
@@ -273,8 +287,11 @@ def insulated_mass_kg_per_m(
 
 def insulation_materials() -> tuple[str, ...]:
     """Names `insulated_mass_kg_per_m` knows."""
-    return tuple(row["material"] for row in read_table("wire_materials")
-                 if row["quantity"] == "density" and row["material"] != "copper")
+    return tuple(
+        row["material"]
+        for row in read_table("wire_materials")
+        if row["quantity"] == "density" and row["material"] != "copper"
+    )
 
 
 def _material(material: str, quantity: str) -> float:

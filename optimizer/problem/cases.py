@@ -20,9 +20,7 @@ def line_cases(setting: Setting, line: Line) -> tuple[LineCase, ...]:
     built, and has no case.
     """
     return tuple(
-        LineCase(
-            limit.option, limit.model_a, limit.model_b, limit.max_length_m, limit.max_bend_rad
-        )
+        LineCase(limit.option, limit.model_a, limit.model_b, limit.max_length_m, limit.max_bend_rad)
         for limit in setting.line_limits[line.name]
         if limit.max_length_m >= line.slack_m * (1 - TOLERANCE)
     )

@@ -24,6 +24,7 @@ from optimizer.study.model import TRUNK
 
 Mask = NDArray[np.bool_]
 TRUNK_LOAD = INDEX[MASS[TRUNK]]
+_MASSES = [INDEX[name] for name in MASS.values()]
 #: Costs and forms this close are equal when line options are compared.
 _EQUAL = 1e-12
 
@@ -112,6 +113,8 @@ class Pairwise:
     """Per slot, the slots it shares a pair with."""
     limits: tuple[int, ...]
     """Numbers of the problem's limits behind the first forms."""
+    segment: IntArray
+    """(n_c,) numbers that tell the body segments of the choices' sites apart."""
 
     @property
     def n_slots(self) -> int:
@@ -237,6 +240,7 @@ class _Writer:
             pairs=pairs,
             beside=tuple(tuple(sorted(others)) for others in beside),
             limits=tuple(limits),
+            segment=p.site_q[self.site][:, _MASSES].argmax(axis=1),
         )
 
     def _forms(self, used: IntArray) -> tuple[list[int], Array, Array]:
@@ -334,7 +338,7 @@ class _Writer:
             form = np.take_along_axis(table.form, best[..., None], axis=2)[:, :, 0]
             least = np.where(table.kept[..., None], table.form, np.inf).min(axis=2)
             convex = slice(n_f - len(p.soft) - (self.objective.curve is not None), n_f)
-            plain = (form[..., convex] <= least[..., convex] + _EQUAL).all(axis=-1)
+            plain = np.all(form[..., convex] <= least[..., convex] + _EQUAL, axis=-1)
             base = np.where(table.kept, table.base, np.inf)
             plain &= np.take_along_axis(base, best, axis=2)[..., 0] <= base.min(axis=2) + _EQUAL
             least = np.where(ok[..., None], least, 0.0)

@@ -16,8 +16,9 @@ from optimizer.problem.arrays import Array, IntArray
 
 #: Relative slack when a length or bend is compared with its limit: what just fits, fits.
 TOLERANCE = 1e-9
-#: Decimals of costs (score points per kg/m), lengths [m] and bends [rad] that order routes.
-DIGITS = 12
+#: Costs (score points per kg/m), lengths [m] and bends [rad] are counted in steps of this to put
+#: routes in order, so that equals are told apart by length, bend and nodes, not by rounding noise.
+STEP = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +69,7 @@ class RouteTable:
         by_bend: bool,
     ):
         self._weights = list(zip(cost.tolist(), length_m.tolist(), bend_rad.tolist(), strict=True))
+        self._steps = [tuple(round(v / STEP) for v in weights) for weights in self._weights]
         self._by = (by_length, by_bend)
         self._off = off_body.astype(bool).tolist()
         self._site_node = site_node.tolist()
@@ -127,10 +129,10 @@ class RouteTable:
         return self._ends[arc][1 - direction]
 
     def _labels(self, start: int) -> dict[int, list[Route]]:
-        """Undominated routes from an anchor to every anchor, in order of cost."""
+        """Undominated routes from an anchor to every anchor, in order of cost, in steps."""
         kept: dict[int, list[Route]] = {}
-        heap: list[tuple[float, float, float, tuple[int, ...], tuple[tuple[int, int], ...]]]
-        heap = [(0.0, 0.0, 0.0, (start,), ())]
+        heap: list[tuple[int, int, int, tuple[int, ...], tuple[tuple[int, int], ...]]]
+        heap = [(0, 0, 0, (start,), ())]
         by_length, by_bend = self._by
         while heap:
             cost, length, bend, nodes, arcs = heapq.heappop(heap)
@@ -146,8 +148,9 @@ class RouteTable:
             for there, a, d in self._next.get(here, []):
                 if there in nodes or (moved and self._off[there] == self._off[start]):
                     continue
-                c, m, b = self._weights[a]
-                # rounded, so that equals are told apart by length, bend and nodes, not by noise
-                sums = (round(v, DIGITS) for v in (cost + c, length + m, bend + b))
-                heapq.heappush(heap, (*sums, (*nodes, there), (*arcs, (a, d))))
+                c, m, b = self._steps[a]
+                heapq.heappush(
+                    heap,
+                    (cost + c, length + m, bend + b, (*nodes, there), (*arcs, (a, d))),
+                )
         return kept

@@ -8,7 +8,7 @@ import numpy as np
 
 from optimizer.body.gait import GRAVITY_M_S2
 from optimizer.body.places import keep_out
-from optimizer.problem.arrays import Array, SiteCap
+from optimizer.problem.arrays import Array, IntArray, SiteCap
 from optimizer.problem.wear_rows import parameter
 from optimizer.setting import Setting
 from optimizer.study.model import LimitSpec, PartModel, Site, Study
@@ -37,7 +37,7 @@ def contact_cap_kg(study: Study, spec: LimitSpec, site: Site) -> float | None:
     return spec.value * site.contact_m2 / weight - site.holder_mass_kg
 
 
-def contact_caps(setting: Setting, choice_site: Array, mass_kg: Array) -> list[SiteCap]:
+def contact_caps(setting: Setting, choice_site: IntArray, mass_kg: Array) -> list[SiteCap]:
     """One capacity per limit and site with a contact area; those already full rule choices out."""
     study = setting.study
     caps = []

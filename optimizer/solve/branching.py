@@ -1,8 +1,10 @@
-"""Which question to put next: a choice made or not, a site used or not.
+"""Which question to put next: is a site used, does a slot take one of some choices.
 
-Strong branching: both answers of the likeliest candidates are tried for a few simplex iterations;
-what they raised the bound by is remembered per column as a pseudo-cost and not tried again once
-known well enough. The candidate with the largest product of both rises wins.
+The choices asked about are one choice, or all of a slot at one site, of one model, or on one
+segment of the body. Strong branching: both answers of the likeliest questions are tried for some
+simplex iterations; what they raised the bound by is remembered as a pseudo-cost and not tried
+again once known. An answer that alone takes the bound over the threshold is ruled out for good.
+Else the question with the largest product of both rises wins.
 
 References
 ----------
@@ -17,15 +19,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.problem.arrays import Array
+from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
 from optimizer.solve.relaxation import Relaxation
 
 Mask = NDArray[np.bool_]
-#: Candidates looked at, of each kind.
-MOST_SITES, MOST_CHOICES = 6, 8
-#: Simplex iterations each answer is tried for, and trials after which a column is known.
-ITERATIONS, TRIALS = 20, 1
+#: Questions tried at a node, and after how many fruitless ones no further is.
+MOST, FRUITLESS = 16, 6
+#: Simplex iterations each answer is tried for, and trials after which a question is known.
+ITERATIONS, TRIALS = 60, 1
 #: Closer to 0 or 1 than this is decided.
 _DECIDED = 1e-4
 _LITTLE = 1e-6
@@ -33,12 +35,24 @@ _LITTLE = 1e-6
 
 @dataclass(frozen=True)
 class Question:
-    """Column `column` of the relaxation at 0 or at 1: a site (by number) or a choice."""
+    """Is `site` used, or does a slot take one of `choices` (numbers of open choices)?"""
 
-    column: int
     site: int | None
-    choice: int | None
+    choices: IntArray
     value: float
+
+    @property
+    def key(self) -> tuple[int | None, bytes]:
+        """What the question is about, whatever the answer at hand."""
+        return self.site, self.choices.tobytes()
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The best question; or answers that are ruled out, to be acted on first."""
+
+    question: Question | None
+    ruled_out: list[tuple[Question, bool]]
 
 
 @dataclass
@@ -54,9 +68,16 @@ class Branching:
 
     model: Pairwise
     relaxation: Relaxation
-    _known: dict[int, _Known] = field(default_factory=dict)
+    _known: dict[tuple[int | None, bytes], _Known] = field(default_factory=dict)
 
-    def ask(self, open_: Mask, must: Mask, may: Mask, room: float) -> Question:
+    def __post_init__(self) -> None:
+        m = self.model
+        self._model = m.problem.choice_model[m.choice]
+        self._segment = m.segment
+        share = m.capacity_use.max(axis=1, initial=0.0)
+        self._size = np.maximum.reduceat(share, m.first[:-1])
+
+    def ask(self, open_: Mask, must: Mask, may: Mask, room: float) -> Asked:
         """The best question at the relaxation's last optimum.
 
         Parameters
@@ -64,78 +85,108 @@ class Branching:
         open_, must, may : what is allowed at this node
         room : how far the bound may rise before the node is done with
         """
-        value = self.relaxation.value
-        candidates = self._candidates(value)
+        candidates = self._candidates(self.relaxation.value, open_)
         if not candidates:
-            return self._split(open_, value)
-        basis, base = None, self.relaxation.lp.objective
-        merit = []
+            return Asked(self._split(open_), [])
+        lp = self.relaxation.lp
+        basis, base = None, lp.objective
+        best: tuple[float, Question] | None = None
+        ruled_out: list[tuple[Question, bool]] = []
+        fruitless = 0
         for question in candidates:
-            known = self._known.setdefault(question.column, _Known())
-            if known.trials < TRIALS:
+            known = self._known.setdefault(question.key, _Known())
+            if known.trials < TRIALS and fruitless < FRUITLESS:
                 if basis is None:
-                    basis = self.relaxation.lp.basis()
-                down, up = self._try(question, base, room, open_, must, may, basis)
-                known.down += down / max(question.value, 1e-3)
-                known.up += up / max(1.0 - question.value, 1e-3)
+                    basis = lp.basis()
+                rises = [
+                    self._try(question, answer, base, room, open_, must, may, basis)
+                    for answer in (False, True)
+                ]
+                # a margin for the solver's tolerance: what is ruled out here is not looked at again
+                over = [rise > room + _LITTLE * max(1.0, abs(base)) for rise in rises]
+                ruled_out += [(question, bool(n)) for n in (0, 1) if over[n]]
+                if all(over):
+                    return Asked(None, ruled_out)
+                known.down += min(rises[0], room) / max(question.value, 1e-3)
+                known.up += min(rises[1], room) / max(1.0 - question.value, 1e-3)
                 known.trials += 1
-            rises = (
-                known.down / known.trials * question.value,
-                known.up / known.trials * (1.0 - question.value),
-            )
-            low, high = (max(min(rise, room), _LITTLE) for rise in rises)
-            merit.append(low * high)
-        return candidates[int(np.argmax(merit))]
+            if known.trials == 0:
+                continue
+            low = known.down / known.trials * question.value
+            high = known.up / known.trials * (1.0 - question.value)
+            merit = max(min(low, room), _LITTLE) * max(min(high, room), _LITTLE)
+            if best is None or merit > best[0]:
+                best, fruitless = (merit, question), 0
+            else:
+                fruitless += 1
+        if ruled_out:
+            return Asked(None, ruled_out)
+        return Asked(candidates[0] if best is None else best[1], [])
 
-    def _candidates(self, value: Array) -> list[Question]:
+    def _candidates(self, value: Array, open_: Mask) -> list[Question]:
         m, u = self.model, self.relaxation.u
-        sites = self.relaxation.used
-        at = value[u[sites]]
-        loose = np.minimum(at, 1.0 - at)
-        found = [
-            Question(int(u[sites[n]]), int(sites[n]), None, float(at[n]))
-            for n in np.argsort(-loose, kind="stable")[:MOST_SITES]
-            if loose[n] > _DECIDED
-        ]
+        found: list[tuple[float, Question]] = []
+        nothing = np.zeros(0, dtype=np.int64)
+        for site in self.relaxation.used.tolist():
+            at = float(value[u[site]])
+            loose = min(at, 1.0 - at)
+            if loose > _DECIDED:
+                found.append((loose, Question(site, nothing, at)))
         x = value[: len(m.choice)]
-        loose = np.minimum(x, 1.0 - x)
-        found += [
-            Question(int(c), None, int(c), float(x[c]))
-            for c in np.argsort(-loose, kind="stable")[:MOST_CHOICES]
-            if loose[c] > _DECIDED
-        ]
-        return found
+        fractional = (x > _DECIDED) & (x < 1.0 - _DECIDED)
+        for slot in np.unique(m.slot[fractional]).tolist():
+            own = m.first[slot] + np.flatnonzero(open_[m.first[slot] : m.first[slot + 1]])
+            weight = 0.3 + min(float(self._size[slot]), 1.0)
+            seen: set[bytes] = set()
+            for label in (own, m.site[own], self._model[own], self._segment[own]):
+                for each in np.unique(label[x[own] > _DECIDED]).tolist():
+                    group = own[label == each]
+                    at = float(x[group].sum())
+                    loose = min(at, 1.0 - at)
+                    if loose > _DECIDED and group.tobytes() not in seen:
+                        seen.add(group.tobytes())
+                        found.append((loose * weight, Question(None, group, at)))
+        found.sort(key=lambda each: -each[0])
+        return [question for _, question in found[:MOST]]
 
     def _try(
         self,
         question: Question,
+        answer: bool,
         base: float,
         room: float,
         open_: Mask,
         must: Mask,
         may: Mask,
         basis: object,
-    ) -> tuple[float, float]:
-        lp = self.relaxation.lp
-        if question.choice is not None:
-            back = (0.0, float(open_[question.choice]))
+    ) -> float:
+        """How far the bound rises with one answer, as far as a few iterations tell."""
+        m, lp = self.model, self.relaxation.lp
+        if question.site is not None:
+            columns = self.relaxation.u[[question.site]]
+            back = np.array([must[question.site], may[question.site]], dtype=float)
+            lp.set_bounds(columns, np.array([float(answer)]), np.array([float(answer)]))
         else:
-            assert question.site is not None
-            back = (float(must[question.site]), float(may[question.site]))
-        rises = []
-        for answer in (0.0, 1.0):
-            lp.set_bound(question.column, answer, answer)
-            status = lp.solve(iterations=ITERATIONS)
-            rises.append(10.0 * room if status == "infeasible" else max(lp.objective - base, 0.0))
-            lp.set_bound(question.column, *back)
-            lp.set_basis(basis)
-        return rises[0], rises[1]
+            columns = question.choices
+            if answer:
+                slot = int(m.slot[columns[0]])
+                own = np.arange(m.first[slot], m.first[slot + 1])
+                columns = np.setdiff1d(own, columns, assume_unique=True)
+            lp.set_bounds(columns, np.zeros(len(columns)), np.zeros(len(columns)))
+        status = lp.solve(iterations=ITERATIONS, cutoff=base + 1.5 * room)
+        rise = 10.0 * room + 1.0 if status == "infeasible" else max(lp.objective - base, 0.0)
+        if question.site is not None:
+            lp.set_bounds(columns, back[:1], back[1:])
+        else:
+            lp.set_bounds(columns, np.zeros(len(columns)), open_[columns].astype(float))
+        lp.set_basis(basis)
+        return rise
 
-    def _split(self, open_: Mask, value: Array) -> Question:
-        """At a whole solution: the slot with most open choices, its choice made or not."""
+    def _split(self, open_: Mask) -> Question:
+        """At a whole solution: the likeliest choice of the slot with most open choices."""
         m = self.model
         counts = np.add.reduceat(open_.astype(np.int64), m.first[:-1])
         slot = int(np.argmax(counts))
         own = m.first[slot] + np.flatnonzero(open_[m.first[slot] : m.first[slot + 1]])
-        c = int(own[np.argmax(value[own])])
-        return Question(c, None, c, 1.0)
+        c = int(own[np.argmax(self.relaxation.value[own])])
+        return Question(None, np.array([c]), 1.0)

@@ -43,13 +43,13 @@ from optimizer.study.relax import NEEDS, SITE_LIMITS
 #: How much less a preferred limit weighs: never enough to make up for one limit more.
 _PREFERENCE = 1e-4
 #: Layouts that break little are looked for only so hard, since any will do: relative gap, seconds.
-_CONTENT, _PATIENCE_S = 0.5, 3.0
+_CONTENT, _PATIENCE_S = 0.9, 3.0
 #: Rounds of the search for a smallest clash before one that cannot be reduced is good enough.
 ROUNDS = 12
 #: A smallest clash of more limits than this is not looked for: nobody reads it as a reason.
 _MOST_LIMITS = 5
-#: Solver calls, each with twice its further nodes, before a clash is too hard to find.
-EFFORT = 150
+#: Steps of the simplex method before a clash is too hard to find: some seconds.
+EFFORT = 20_000
 #: Limits that can keep a part out of a site by themselves.
 _BARRING = (*SITE_LIMITS, NEEDS, *OPENED)
 #: Nothing to minimise: any layout will do.
@@ -164,14 +164,14 @@ class Oracle:
         finally:
             self.program.live.set_costs(self._costs)
 
-    def in_every_clash(self) -> list[int]:
-        """Limits known to be the only ones some layout breaks: without any of them, all fits."""
-        return sorted({m for broken in self._broken if len(broken) == 1 for m in broken})
+    def broken_alone(self) -> set[int]:
+        """Limits known to be the only ones that some layout breaks."""
+        return {m for broken in self._broken if len(broken) == 1 for m in broken}
 
     def _count(self, outcome: Outcome) -> Outcome:
         if self._on_call is not None:
             self._on_call()
-        self.effort += 1.0 + 2.0 * max(outcome.nodes - 1, 0)
+        self.effort += outcome.iterations
         if self.effort > self.most_effort:
             raise TooHardError
         return outcome
@@ -204,10 +204,18 @@ def find_clash(
     try:
         return _find_clash(oracle, background, rounds)
     except TooHardError:
-        known = [m for m in oracle.in_every_clash() if m not in background]
-        return Clash(tuple(known), smallest=False, whole=False)
+        oracle.most_effort = inf
+        return Clash(tuple(_in_every_clash(oracle, background)), smallest=False, whole=False)
     finally:
         oracle.most_effort = inf
+
+
+def _in_every_clash(oracle: Oracle, background: frozenset[int]) -> list[int]:
+    """Limits without any one of which everything fits, among those a designer would name first."""
+    members = oracle.all - background
+    likely = {m for m in members if oracle.limits[m].family in ("limit", "rule")}
+    likely |= oracle.broken_alone()
+    return [m for m in sorted(likely - background) if oracle.fits(members - {m})]
 
 
 def _find_clash(oracle: Oracle, background: frozenset[int], rounds: int) -> Clash | None:

@@ -505,8 +505,10 @@ class _Builder:
 
 
 def _has_cases(line: LineRow) -> bool:
-    return len(line.cases) > 1 or not line.allows_every_option or any(
-        case.model_a is not None or case.model_b is not None for case in line.cases
+    return (
+        len(line.cases) > 1
+        or not line.allows_every_option
+        or any(case.model_a is not None or case.model_b is not None for case in line.cases)
     )
 
 

@@ -53,6 +53,8 @@ class Outcome:
     gap: float
     nodes: int
     seconds: float
+    iterations: int = 0
+    """Steps of the simplex method: the same on any machine."""
 
 
 @dataclass(frozen=True)
@@ -300,4 +302,5 @@ class LiveModel:
         bound = info.mip_dual_bound / OBJECTIVE_SCALE if is_mip else objective
         gap = info.mip_gap if is_mip else 0.0
         nodes = int(info.mip_node_count) if is_mip else 0
-        return Outcome(name, x, objective, bound, gap, nodes, seconds)
+        iterations = max(int(info.simplex_iteration_count), 0)
+        return Outcome(name, x, objective, bound, gap, nodes, seconds, iterations)

@@ -59,14 +59,23 @@ class LiveLinear:
         self.objective = -inf
         self.iterations = 0
 
-    def solve(self, iterations: int | None = None, time_limit_s: float = inf) -> str:
-        """Run from the last basis: "optimal", "infeasible", "stopped" or "error"."""
+    def solve(
+        self,
+        iterations: int | None = None,
+        time_limit_s: float = inf,
+        cutoff: float = inf,
+    ) -> str:
+        """Run from the last basis: "optimal", "infeasible", "stopped" or "error".
+
+        "stopped" also where the objective is known to exceed `cutoff`.
+        """
         highs, status_of = self._highs, self._highspy.HighsModelStatus
         highs.setOptionValue(
             "simplex_iteration_limit", _NO_LIMIT if iterations is None else iterations
         )
         limit = inf if time_limit_s == inf else highs.getRunTime() + max(time_limit_s, 0.0)
         highs.setOptionValue("time_limit", limit)
+        highs.setOptionValue("objective_bound", float(cutoff))
         highs.run()
         status = highs.getModelStatus()
         info = highs.getInfo()
@@ -77,6 +86,9 @@ class LiveLinear:
         if status in (status_of.kInfeasible, status_of.kUnboundedOrInfeasible):
             self.objective = inf
             return "infeasible"
+        if status == status_of.kObjectiveBound:
+            self.objective = max(cutoff, float(info.objective_function_value))
+            return "stopped"
         if status in (status_of.kIterationLimit, status_of.kTimeLimit):
             # the dual simplex only raises the objective, so this is a bound all the same
             self.objective = float(info.objective_function_value)

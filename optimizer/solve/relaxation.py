@@ -327,7 +327,7 @@ class Relaxation:
     # -- bounding --------------------------------------------------------------------------
 
     def bound(self, must: Mask, may: Mask) -> Bound:
-        """The bound that the last optimum's dual values give, for sites that must and may be used."""
+        """The bound of the last optimum's dual values, for sites that must and may be used."""
         m, rows = self.model, self._rows
         dual = self.dual.copy()
         dual = np.where(np.isinf(rows.lower), np.minimum(dual, 0.0), dual)
@@ -364,10 +364,10 @@ class Relaxation:
             found[block.key] = each + found[block.key] if block.key in found else each
         for key, each in found.items():
             least = float(each.min(initial=inf))
-            if np.isfinite(least):
-                constant += least
-                each = each - least
-            table[key] = each
+            if not np.isfinite(least):
+                least = 0.0
+            constant += least
+            table[key] = each - least
         return Bound(constant, cost[: len(m.choice)] - share, share, use, table)
 
 

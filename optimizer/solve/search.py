@@ -26,7 +26,7 @@ from optimizer.solve.branching import Branching, Question
 from optimizer.solve.covers import Covers
 from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.highs import Tick
-from optimizer.solve.relaxation import Relaxation, reduced_costs
+from optimizer.solve.relaxation import Bound, Relaxation, reduced_costs
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import first_layouts
 
@@ -34,7 +34,9 @@ Mask = NDArray[np.bool_]
 #: Rounds of cover cuts at the root, and by how much a point must overstep one there and below.
 CUT_ROUNDS, CUT_ROOT, CUT_BELOW = 20, 1e-3, 0.03
 #: Partial assignments that enumerating a node may look at before it is split instead.
-BUDGET = 3000
+BUDGET = 2000
+#: Nodes of so few combinations (decimal logarithm) are always enumerated; of so many at first.
+SMALLEST, SMALL = 4.0, 13.0
 #: A trunk load this far from where the curve's tangent touches is worth a new tangent [kg].
 _OFF_TANGENT_KG = 0.05
 #: Seconds between signs of life.
@@ -91,6 +93,8 @@ class Search:
         self._serial = count()
         self._at_hand = -inf
         self._let_go = inf
+        self._budget = BUDGET if switches.enumeration else None
+        self._small = SMALL
         self.model = pairwise(reduced, objective, order_copies=switches.order_copies)
         self.shortlist = Shortlist(self.model, top)
 
@@ -209,73 +213,94 @@ class Search:
         return None
 
     def _visit(self, node: _Node) -> _Node | None:
-        """Solve a node; returns the child to go on with, if any."""
+        """Bound a node; enumerate it or split it. Returns the child to go on with, if any."""
         self._nodes += 1
+        while True:
+            bounded = self._bounded(node)
+            if bounded is None:
+                return None
+            node, bound, value = bounded
+            threshold = self.shortlist.threshold
+            if self._worth_enumerating(node.open):
+                found = self.enumerator.run(
+                    bound, node.open, threshold, budget=self._budget, deadline=self._deadline
+                )
+                self._learn(node.open, found is not None)
+                if found is not None:
+                    self.shortlist.offer(found[0])
+                    if not found[1]:
+                        self._push(value, node)
+                    return None
+            asked = self.branching.ask(node.open, node.must, node.may, min(threshold - value, 1e6))
+            if asked.question is not None:
+                likely, other = self._children(node, asked.question)
+                self._push(value, other)
+                self._at_hand = value
+                return likely
+            for question, answer in asked.ruled_out:
+                yes, no = self._answers(node, question)
+                node = no if answer else yes
+
+    def _bounded(self, node: _Node) -> tuple[_Node, Bound, float] | None:
+        """A node's bound, with what costs too much closed; None if nothing of it is left."""
         m, relaxation = self.model, self.relaxation
         open_ = node.open & node.may[m.site]
-        relaxation.set_open(open_, node.must, node.may)
         for _ in range(2):
+            relaxation.set_open(open_, node.must, node.may)
             status = relaxation.solve(self._deadline - time.perf_counter())
             if status == "infeasible":
                 return None
-            if status == "stopped":
+            if status != "optimal":
                 self._push(self._at_hand, node)
                 return None
             bound = relaxation.bound(node.must, node.may)
             value, beyond = reduced_costs(m, bound, open_)
             if self._is_done(value):
                 return None
+            if self._switches.reduced_costs:
+                open_ = open_ & (beyond <= self.shortlist.threshold - value)
             cuts = []
             if self._nodes > 1 and self._switches.cover_cuts:
                 cuts = self.covers.violated(relaxation.value, CUT_BELOW)
             if not cuts:
                 break
             relaxation.add_cuts(cuts)
-        threshold = self.shortlist.threshold
-        if self._switches.reduced_costs:
-            open_ = open_ & (beyond <= threshold - value)
-        if self._switches.enumeration:
-            found = self.enumerator.run(
-                bound, open_, threshold, budget=BUDGET, deadline=self._deadline
-            )
-            if found is not None:
-                self.shortlist.offer(found[0])
-                if not found[1]:
-                    self._push(value, node)
-                return None
+        return _Node(open_, node.must, node.may), bound, value
+
+    def _worth_enumerating(self, open_: Mask) -> bool:
+        size = self._size(open_)
+        return size == 0.0 or (self._switches.enumeration and size <= self._small)
+
+    def _size(self, open_: Mask) -> float:
+        """Decimal logarithm of how many combinations of open choices there are."""
+        counts = np.add.reduceat(open_.astype(np.int64), self.model.first[:-1])
+        return float(np.log10(np.maximum(counts, 1)).sum())
+
+    def _learn(self, open_: Mask, enumerated: bool) -> None:
+        """Enumerate larger nodes after a success, smaller ones after a failure."""
+        size = self._size(open_)
+        if enumerated:
+            self._small = max(self._small, size + 1.0)
         else:
-            counts = np.add.reduceat(open_.astype(np.int64), m.first[:-1])
-            if (counts <= 1).all():
-                found = self.enumerator.run(bound, open_, threshold)
-                assert found is not None
-                self.shortlist.offer(found[0])
-                return None
-        question = self.branching.ask(open_, node.must, node.may, min(threshold - value, 1e6))
-        likely, other = self._children(_Node(open_, node.must, node.may), question)
-        self._push(value, other)
-        self._at_hand = value
-        return likely
+            self._small = max(min(self._small, size - 0.25), SMALLEST)
 
     def _children(self, node: _Node, question: Question) -> tuple[_Node, _Node]:
         """The likelier answer first."""
+        yes, no = self._answers(node, question)
+        return (yes, no) if question.value >= 0.5 else (no, yes)
+
+    def _answers(self, node: _Node, question: Question) -> tuple[_Node, _Node]:
         m = self.model
-        if question.choice is not None:
-            c = question.choice
-            slot = int(m.slot[c])
-            without, only = node.open.copy(), node.open.copy()
-            without[c] = False
-            only[m.first[slot] : m.first[slot + 1]] = False
-            only[c] = True
-            no, yes = (
-                _Node(without, node.must, node.may),
-                _Node(only, node.must, node.may),
-            )
-        else:
-            assert question.site is not None
+        if question.site is not None:
             must, may = node.must.copy(), node.may.copy()
             must[question.site], may[question.site] = True, False
-            no, yes = _Node(node.open, node.must, may), _Node(node.open, must, node.may)
-        return (yes, no) if question.value >= 0.5 else (no, yes)
+            return _Node(node.open, must, node.may), _Node(node.open, node.must, may)
+        slot = int(m.slot[question.choices[0]])
+        without, only = node.open.copy(), node.open.copy()
+        without[question.choices] = False
+        only[m.first[slot] : m.first[slot + 1]] = False
+        only[question.choices] = node.open[question.choices]
+        return _Node(only, node.must, node.may), _Node(without, node.must, node.may)
 
     def _tell(self) -> None:
         now = time.perf_counter()

@@ -13,13 +13,12 @@ import time
 from collections.abc import Callable
 from math import inf
 
-from optimizer.assess.agree import AGREEMENT
-from optimizer.assess.assessment import assess
-from optimizer.assess.result import Assessment, Layout, LimitReport
-from optimizer.errors import DisagreementError, Flaw, InputError, Origin
+from optimizer.assess.result import Layout
+from optimizer.errors import Flaw, InputError, Origin
 from optimizer.solve.epsilon import SearchStoppedError
 from optimizer.solve.layouts import layout_of
-from optimizer.solve.relay import layout_key, relay
+from optimizer.solve.relay import layout_key
+from optimizer.solve.sweep_assess import SweepAssessor
 from optimizer.solve.sweep_bisect import ALL_WHOLE, BisectSweep, Held
 from optimizer.solve.sweep_dial import Dial
 from optimizer.solve.sweep_exact import PAST, ExactSweep
@@ -78,10 +77,14 @@ def sweep(
     if method == EXACT and not families:
         flaw = Flaw(Origin("method"), EXACT, f"{BISECTION}: {reason}")
         raise InputError([flaw])
-    run = _exact if families else _bisect
-    found = run(dial, low, high, families, deadline, on_solve, whole)
+    assessor = SweepAssessor(dial, families)
+    if families:
+        found = _exact(assessor, families, deadline, on_solve)
+    else:
+        dial.whole = whole
+        found = _bisect(dial, low, high, deadline, on_solve)
     held, solves, solving, stopped, grid = found
-    pieces = _pieces(dial, held, low, high)
+    pieces = _pieces(assessor, held, high - low)
     return Sweep(
         ends[0].study.name,
         dial,
@@ -105,13 +108,10 @@ Found = tuple[list[Held], int, float, str | None, float | None]
 
 
 def _exact(
-    dial: Dial,
-    low: float,
-    high: float,
+    assessor: SweepAssessor,
     families: list[Family],
     deadline: float,
     on_solve: Callable[[int], None] | None,
-    whole: bool,
 ) -> Found:
     held: list[Held] = []
     solves, seconds, stopped = 0, 0.0, None
@@ -139,9 +139,9 @@ def _exact(
             a, b = family.value_of(stretch.low), family.value_of(stretch.high)
             if stretch.winner is not None and layout is not None:
                 for s, value in ((stretch.low, a), (stretch.high, b)):
-                    _require(dial, layout, value, family.arrays.score(stretch.winner, s))
+                    assessor.require(layout, value, family.arrays.score(stretch.winner, s))
             new = Held(layout, a, b)
-            if held and stretch is search.stretches[0] and _as_good(dial, held[-1].layout, new):
+            if held and stretch is search.stretches[0] and _as_good(assessor, held[-1].layout, new):
                 new = Held(held[-1].layout, a, b)
             _join(held, new)
         if stopped is not None:
@@ -149,37 +149,17 @@ def _exact(
     return held, solves, seconds, stopped, None
 
 
-def _require(dial: Dial, layout: Layout, value: float, score: float) -> None:
-    """The program's score along the sweep against the assessment there."""
-    found = _assessed(dial, layout, value)
-    if abs(found.score - score) > AGREEMENT * max(abs(score), 1.0):
-        raise DisagreementError(
-            f"the swept program and the assessment disagree about the score at {value!r}: "
-            f"{score!r} against {found.score!r}"
-        )
-    if not found.feasible:
-        broken = "; ".join(limit.label for limit in found.limits if not limit.met)
-        raise DisagreementError(
-            f"the swept program calls feasible at {value!r} what breaks {broken}"
-        )
-
-
-def _as_good(dial: Dial, layout: Layout | None, new: Held) -> bool:
+def _as_good(assessor: SweepAssessor, layout: Layout | None, new: Held) -> bool:
     """Whether a layout is as good as a stretch's own at both its ends, and allowed there."""
     if layout is None or new.layout is None:
         return False
     for value in (new.low, new.high):
-        old, best = _assessed(dial, layout, value), _assessed(dial, new.layout, value)
-        if not old.feasible or old.score > best.score + EQUAL * max(1.0, abs(best.score)):
+        old, best = assessor.at(layout, value), assessor.surely(new.layout, value)
+        if old is None or not old.feasible:
+            return False
+        if old.score > best.score + EQUAL * max(1.0, abs(best.score)):
             return False
     return True
-
-
-def _assessed(dial: Dial, layout: Layout, value: float) -> Assessment:
-    setting = dial.setting_at(value)
-    there = relay(setting, layout)
-    assert there is not None, "a layout of the sweep has no place in its own study"
-    return assess(setting, there)
 
 
 def _join(held: list[Held], new: Held) -> None:
@@ -200,12 +180,9 @@ def _bisect(
     dial: Dial,
     low: float,
     high: float,
-    families: list[Family],
     deadline: float,
     on_solve: Callable[[int], None] | None,
-    whole: bool,
 ) -> Found:
-    dial.whole = whole
     search = BisectSweep(dial, low, high, deadline=deadline, on_solve=on_solve)
     stopped = None
     try:
@@ -213,7 +190,7 @@ def _bisect(
     except SearchStoppedError as stop:
         stopped = stop.why
     points = search.points
-    grid = None if whole else points[1] - points[0]
+    grid = None if dial.whole else points[1] - points[0]
     return search.held, search.solves, search.seconds, stopped, grid
 
 
@@ -235,40 +212,33 @@ def _is_whole(dial: Dial, low: float, high: float) -> bool:
     return False
 
 
-def _pieces(dial: Dial, held: list[Held], low: float, high: float) -> tuple[SweepPiece, ...]:
+def _pieces(assessor: SweepAssessor, held: list[Held], span: float) -> tuple[SweepPiece, ...]:
     pieces = []
+    whole = assessor.dial.whole
     for i, here in enumerate(held):
         if here.layout is None:
             pieces.append(SweepPiece(here.low, here.high, None, None))
             continue
-        before = held[i - 1] if i > 0 else None
-        after = held[i + 1] if i + 1 < len(held) else None
+        before = _into(held[i - 1] if i else None, span, whole=whole, at_end=True)
+        after = _into(held[i + 1] if i + 1 < len(held) else None, span, whole=whole, at_end=False)
         pieces.append(
             SweepPiece(
                 here.low,
                 here.high,
-                _assessed(dial, here.layout, here.low),
-                _assessed(dial, here.layout, here.high),
-                _broken(dial, here.layout, before, high - low, at_end=True),
-                _broken(dial, here.layout, after, high - low, at_end=False),
+                assessor.surely(here.layout, here.low),
+                assessor.surely(here.layout, here.high),
+                () if before is None else assessor.broken(here.layout, before),
+                () if after is None else assessor.broken(here.layout, after),
             )
         )
     return tuple(pieces)
 
 
-def _broken(
-    dial: Dial, layout: Layout, neighbour: Held | None, span: float, *, at_end: bool
-) -> tuple[LimitReport, ...]:
-    """The limits a layout breaks a little way into a neighbouring stretch."""
+def _into(neighbour: Held | None, span: float, *, whole: bool, at_end: bool) -> float | None:
+    """A value a little way into a neighbouring stretch."""
     if neighbour is None:
-        return ()
-    width = neighbour.high - neighbour.low
-    inside = min(0.5 * width, 1e-3 * span)
-    value = neighbour.high - inside if at_end else neighbour.low + inside
-    if dial.whole:
-        value = neighbour.high if at_end else neighbour.low
-    setting = dial.setting_at(value)
-    there = relay(setting, layout)
-    if there is None:
-        return ()
-    return tuple(limit for limit in assess(setting, there).limits if not limit.met)
+        return None
+    if whole:
+        return neighbour.high if at_end else neighbour.low
+    inside = min(0.5 * (neighbour.high - neighbour.low), 1e-3 * span)
+    return neighbour.high - inside if at_end else neighbour.low + inside

@@ -138,6 +138,11 @@ class BisectSweep:
     ) -> tuple[float, float]:
         """Values, close together, between which `last` overtakes `first`; nothing is solved."""
         left, right = a, b
+        guessed = self._crossing(first, last, a, b)
+        if guessed is not None:
+            near = (guessed - 0.4 * self.width, guessed + 0.4 * self.width)
+            left = near[0] if near[0] > a and not self._overtaken(first, last, near[0]) else a
+            right = near[1] if near[1] < b and self._overtaken(first, last, near[1]) else b
         while right - left > self.width:
             middle = (left + right) / 2
             if self._overtaken(first, last, middle):
@@ -145,6 +150,22 @@ class BisectSweep:
             else:
                 left = middle
         return left, right
+
+    def _crossing(
+        self, first: Layout | None, last: Layout | None, a: float, b: float
+    ) -> float | None:
+        """Where the two score the same, both being allowed at both ends; None if that is not so."""
+        ahead = {v: self.score(last, v) - self.score(first, v) for v in (a, b)}
+        if not all(abs(gap) < inf for gap in ahead.values()) or ahead[a] * ahead[b] >= 0.0:
+            return None
+        from scipy.optimize import brentq
+
+        def gap(value: float) -> float:
+            found = self.score(last, value) - self.score(first, value)
+            # where one is not allowed only bisecting will do; any number ends this soon
+            return found if abs(found) < inf else ahead[b]
+
+        return float(brentq(gap, a, b, xtol=0.2 * self.width))
 
     def _overtaken(self, first: Layout | None, last: Layout | None, value: float) -> bool:
         if last is None:

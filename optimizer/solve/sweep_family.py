@@ -45,7 +45,9 @@ from optimizer.study.model import TRUNK
 #: Relative error up to which a number counts as moving evenly.
 EVEN = 1e-9
 #: Where between the two samples the program is built to see whether it moves evenly.
-PROBES = (0.381966, 0.8125)
+PROBE = 0.381966
+#: And where it does not, to see whether it keeps growing or falling.
+FURTHER = (0.125, 0.625, 0.8125)
 TRUNK_LOAD = INDEX[MASS[TRUNK]]
 
 
@@ -137,19 +139,17 @@ def make_family(dial: Dial, low: float, high: float) -> Family:
     base, other = two_samples(dial, low, high)
     shares = [(s.value - low) / (high - low) for s in (base, other)]
     samples = [base, other]
-    for probe in PROBES:
-        value = base.value + probe * (other.value - base.value)
-        there = sample(dial, value)
-        if there is None or not alike(base, there):
-            raise NotSteadyError("it changes what may go where on the way")
-        same_barred(base, there)
-        samples.append(there)
-        shares.append((value - low) / (high - low))
-    for there in samples[1:]:
-        same_routes(base, there)
-        same_curve(base, there)
+    _probe(dial, samples, shares, low, high, PROBE)
+    same_curve(base, other)
+    same_routes(base, other)
     cost = straight_ends(shares, [base.matrix.cost, other.matrix.cost])
     even = _is_even(cost, shares, [s.matrix.cost for s in samples])
+    if not even:
+        for probe in FURTHER:
+            _probe(dial, samples, shares, low, high, probe)
+        _is_even(cost, shares, [s.matrix.cost for s in samples])
+        for there in samples[2:]:
+            same_routes(base, there)
     rows, load = _moving_rows(samples, shares)
     spread = {shares[0], shares[1]} == {0.0, 1.0}
     if not even and (rows or load is not None or not spread):
@@ -159,6 +159,21 @@ def make_family(dial: Dial, low: float, high: float) -> Family:
     if load is not None:
         _require_one_crossing(family)
     return family
+
+
+def _probe(
+    dial: Dial, samples: list[Sample], shares: list[float], low: float, high: float, probe: float
+) -> None:
+    """Add a sample between the first two, which must be like them."""
+    base, other = samples[:2]
+    value = base.value + probe * (other.value - base.value)
+    there = sample(dial, value)
+    if there is None or not alike(base, there):
+        raise NotSteadyError("it changes what may go where on the way")
+    same_barred(base, there)
+    same_curve(base, there)
+    samples.append(there)
+    shares.append((value - low) / (high - low))
 
 
 def _along(cost: tuple[Array, Array], there: Array) -> tuple[float, float]:

@@ -170,11 +170,7 @@ def _contradictions(option: LineOption, p: LinePhysics) -> Iterator[Flaw]:
             f"a drop of {p.max_drop_pa / 1e3:g} kPa",
             f"below the supply of {p.supply_pa / 1e3:g} kPa",
         )
-    if (
-        p.peak_current_a is not None
-        and p.current_a is not None
-        and p.peak_current_a < p.current_a
-    ):
+    if p.peak_current_a is not None and p.current_a is not None and p.peak_current_a < p.current_a:
         found = f"a peak of {p.peak_current_a:g} A"
         yield Flaw(_at(option, "peak_current_a"), found, f"at least current_a, {p.current_a:g} A")
 
@@ -286,9 +282,7 @@ def _air_flaws(parts: Mapping[str, Part], lines: list[Line], line: Line) -> Iter
     if ends is not None and any(column == "vent_ms" for _, column in asked):
         for outlet, silencer in ends.outlets:
             why = f"vent_ms of {line.name} counts the way out through {outlet.name}"
-            yield from _lacking(
-                silencer, (("valve_c", "valve_c"), ("valve_b", "valve_b")), why
-            )
+            yield from _lacking(silencer, (("valve_c", "valve_c"), ("valve_b", "valve_b")), why)
             for option in outlet.options:
                 if option.bore_m is None:
                     yield _empty(option, "bore_mm", f"the bore: {why}")

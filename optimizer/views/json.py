@@ -26,7 +26,8 @@ layout
     per side and joint; "mass": "worn_kg", "off_body_kg", "by_segment_kg", "holders_kg" by site;
     "discomfort"; "balance": where the load lies, forward, up, to the right ("trunk_*": of the
     trunk's load from the hips' middle, "shift_*": of the body's centre of mass), "belt_kg",
-    "donning_steps"; "ballast" by site; "parts" vest first; "lines" with "route", site to site; "limits"; "warnings".
+    "donning_steps"; "ballast" by site; "parts" vest first; "lines" with "route",
+    site to site; "limits"; "warnings".
     "air" (null: no chamber is filled) is what walking takes in air, pump and battery; flows are
     ANR; "joint_crossings" counts lines across each joint; "line_notes" are sentences.
 part
@@ -41,8 +42,8 @@ swing_dynamics
     swing, bare and what the load adds; "clearance": gap under the foot in mid-swing with each part
     on shank or foot.
 limit
-    "soft": overstepping costs comfort points and breaks nothing. "value", "limit" and "slack" are in "unit", as the study's author reads them (g, mm, cm3);
-    "slack" below 0 is a broken limit. "written_in" tells the file, row and column.
+    "soft": overstepping costs comfort points and breaks nothing. "value", "limit" and "slack" are in
+    "unit", as the study's author reads them (g, mm, cm3); "slack" below 0 is a broken limit. "written_in" tells the file, row and column.
 
 No time of day and no run time appears, so the same input, seed and version give the same bytes
 (a search cut short by a time limit or by hand may of course stop elsewhere). Numbers that do not

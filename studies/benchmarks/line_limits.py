@@ -52,8 +52,10 @@ def main() -> None:
     filled = time.perf_counter()
     vent = max_length_to_vent(line, 0.12e6, 0.35 + 0.002 * lines, start_pa=0.45e6)
     vented = time.perf_counter()
-    print(f"{fill.size} combinations of 30 lines, {int(np.isnan(fill).sum())} cannot fill in "
-          f"time at any length, {int(np.isnan(vent).sum())} cannot vent in time")
+    print(
+        f"{fill.size} combinations of 30 lines, {int(np.isnan(fill).sum())} cannot fill in "
+        f"time at any length, {int(np.isnan(vent).sum())} cannot vent in time"
+    )
     print(f"import           {_IMPORTED - _BEGIN:6.3f} s")
     print(f"filling limits   {filled - start:6.3f} s")
     print(f"venting limits   {vented - filled:6.3f} s")

@@ -138,9 +138,7 @@ def _physical(
     share = float(rng.uniform(0.55, 1.3))
     if kind == "pull_cable":
         floor = float(np.exp(-0.08 * usual[1] * share))
-        tight = tuple(
-            replace(o, physics=replace(o.physics, min_efficiency=floor)) for o in options
-        )
+        tight = tuple(replace(o, physics=replace(o.physics, min_efficiency=floor)) for o in options)
         return replace(made, options=tight)
     middle = options[len(options) // 2]
     length = line.slack_m + usual[0] * share

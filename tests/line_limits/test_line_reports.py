@@ -221,9 +221,7 @@ def test_a_loop_that_folds_too_sharply_is_cautioned_of() -> None:
         # in front of or behind the knee, off its axis
         made = replace(made, routes=RoutesSpec(forbid_anchors=("knee_outer_right",)))
         (line,) = made.lines
-        tube = replace(
-            line, kind="air_tube", options=(replace(line.options[0], physics=physics),)
-        )
+        tube = replace(line, kind="air_tube", options=(replace(line.options[0], physics=physics),))
         cautions.append(best(replace(made, lines=(tube,))).lines[0].cautions)
     assert any("hang slack" in text and "takes 3000 mm" in text for text in cautions[0])
     assert not any("hang slack" in text for text in cautions[1])

@@ -31,8 +31,13 @@ def check_rows() -> list[CheckRow]:
     with _FILE.open(encoding="utf-8", newline="") as file:
         return [
             CheckRow(
-                row["id"], row["description"], cell(row["value"]), cell(row["rel_tol"]),
-                cell(row["published"]), cell(row["published_tol"]), row["source"],
+                row["id"],
+                row["description"],
+                cell(row["value"]),
+                cell(row["rel_tol"]),
+                cell(row["published"]),
+                cell(row["published_tol"]),
+                row["source"],
             )
             for row in csv.DictReader(file)
         ]

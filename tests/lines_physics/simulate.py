@@ -83,14 +83,27 @@ def _until(pressure: Callable[[np.ndarray], float], target: float) -> Any:
 
 def _run(rhs: Any, y0: list[float], event: Any, horizon: float) -> Any:
     return solve_ivp(
-        rhs, (0.0, horizon), y0, events=event, method="RK45", rtol=1e-8,
-        atol=[1e-9 * abs(v) if v else 1e-15 for v in y0], max_step=horizon / 50,
+        rhs,
+        (0.0, horizon),
+        y0,
+        events=event,
+        method="RK45",
+        rtol=1e-8,
+        atol=[1e-9 * abs(v) if v else 1e-15 for v in y0],
+        max_step=horizon / 50,
     )
 
 
 def fill(
-    piston: Piston, C: float, b: float, supply: float, start: float, target: float,
-    adiabatic: bool = False, reservoir: float | None = None, horizon: float = 2.0,
+    piston: Piston,
+    C: float,
+    b: float,
+    supply: float,
+    start: float,
+    target: float,
+    adiabatic: bool = False,
+    reservoir: float | None = None,
+    horizon: float = 2.0,
 ) -> tuple[float, dict[str, float]]:
     """Time to the target and the end state, from conserved mass (and energy).
 
@@ -103,14 +116,24 @@ def fill(
 
     def pressure(y: np.ndarray) -> float:
         if adiabatic:
-            return float(brentq(
-                lambda p: p * piston.volume(p) / (GAMMA - 1.0) + piston.work(p) - y[1],
-                0.5 * start, 2.0 * supply, xtol=1e-7, rtol=1e-14,
-            ))
-        return float(brentq(
-            lambda p: p * piston.volume(p) - y[0] * R * T0, 0.5 * start, 2.0 * supply,
-            xtol=1e-7, rtol=1e-14,
-        ))
+            return float(
+                brentq(
+                    lambda p: p * piston.volume(p) / (GAMMA - 1.0) + piston.work(p) - y[1],
+                    0.5 * start,
+                    2.0 * supply,
+                    xtol=1e-7,
+                    rtol=1e-14,
+                )
+            )
+        return float(
+            brentq(
+                lambda p: p * piston.volume(p) - y[0] * R * T0,
+                0.5 * start,
+                2.0 * supply,
+                xtol=1e-7,
+                rtol=1e-14,
+            )
+        )
 
     def rhs(_: float, y: np.ndarray) -> list[float]:
         p_s = y[2] * R * T0 / reservoir if reservoir else supply
@@ -130,8 +153,14 @@ def fill(
 
 
 def vent(
-    piston: Piston, C: float, b: float, start: float, target: float, atmosphere: float,
-    adiabatic: bool = False, horizon: float = 2.0,
+    piston: Piston,
+    C: float,
+    b: float,
+    start: float,
+    target: float,
+    atmosphere: float,
+    adiabatic: bool = False,
+    horizon: float = 2.0,
 ) -> tuple[float, dict[str, float]]:
     """Time to vent; adiabatic keeps mass and energy, so the air cools as it must."""
     mass0 = start * piston.volume(start) / (R * T0)

@@ -168,9 +168,7 @@ def test_series_works_on_arrays() -> None:
     assert np.shape(C) == np.shape(b) == (2, 3)
     for i, (cv, bv) in enumerate([(0.2, 0.3), (1.0, 0.1)]):
         for j, ct in enumerate([0.3, 1.2, 5.0]):
-            assert np.asarray(C)[i, j] == pytest.approx(
-                _combined([(cv, bv), (ct, 0.25)])[0] * 1e-8
-            )
+            assert np.asarray(C)[i, j] == pytest.approx(_combined([(cv, bv), (ct, 0.25)])[0] * 1e-8)
 
 
 @given(C1=CONDUCTANCES, C2=CONDUCTANCES, b1=RATIOS, b2=RATIOS)
@@ -195,6 +193,7 @@ def test_every_added_part_takes_flow_even_where_the_first_one_still_chokes_alone
     paths = [series(*parts[: i + 1]) for i in range(3)]
     C = [float(np.asarray(path.conductance)) for path in paths]
     assert all(b <= a for a, b in pairwise(C))
-    flow = [float(c * flow_function(0.8, path.critical_ratio)) for c, path in zip(C, paths,
-                                                                                 strict=True)]
+    flow = [
+        float(c * flow_function(0.8, path.critical_ratio)) for c, path in zip(C, paths, strict=True)
+    ]
     assert all(b < a for a, b in pairwise(flow))

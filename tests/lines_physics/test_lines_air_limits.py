@@ -49,8 +49,14 @@ def _simulated_fill(line: AirLine, length: float, target: float) -> float:
     C, b = (float(np.asarray(v)) for v in line.fill_path(length))
     tank = float(np.asarray(line.reservoir_m3))
     fill, _ = simulate.fill(
-        _with_tube(line, length), C, b, 6e5, 101_325.0, target,
-        adiabatic=line.exponent == 1.4, reservoir=tank if np.isfinite(tank) else None,
+        _with_tube(line, length),
+        C,
+        b,
+        6e5,
+        101_325.0,
+        target,
+        adiabatic=line.exponent == 1.4,
+        reservoir=tank if np.isfinite(tank) else None,
     )
     return 0.01 + length / 343.232 + fill
 
@@ -58,7 +64,12 @@ def _simulated_fill(line: AirLine, length: float, target: float) -> float:
 def _simulated_vent(line: AirLine, length: float, start: float, target: float) -> float:
     C, b = (float(np.asarray(v)) for v in line.vent_path(length))
     vent, _ = simulate.vent(
-        _with_tube(line, length), C, b, start, target, 101_325.0,
+        _with_tube(line, length),
+        C,
+        b,
+        start,
+        target,
+        101_325.0,
         adiabatic=line.exponent == 1.4,
     )
     return 0.01 + length / 343.232 + vent
@@ -96,19 +107,22 @@ lines = st.builds(
     AirLine,
     bore_m=st.floats(1e-3, 9e-3),
     chamber=st.builds(
-        Chamber, st.floats(1e-7, 2e-4), st.floats(0.0, 2e-4), st.floats(1.1e5, 2e5),
+        Chamber,
+        st.floats(1e-7, 2e-4),
+        st.floats(0.0, 2e-4),
+        st.floats(1.1e5, 2e5),
         st.floats(2e5, 5e5),
     ),
     supply_pa=st.floats(5e5, 9e5),
-    upstream=st.tuples(st.builds(
-        Restriction.from_catalogue, st.floats(0.03, 10.0), st.floats(0.0, 0.6)
-    )),
-    downstream=st.tuples(st.builds(
-        Restriction.from_catalogue, st.floats(0.03, 10.0), st.floats(0.0, 0.6)
-    )),
-    exhaust=st.tuples(st.builds(
-        Restriction.from_catalogue, st.floats(0.03, 10.0), st.floats(0.0, 0.6)
-    )),
+    upstream=st.tuples(
+        st.builds(Restriction.from_catalogue, st.floats(0.03, 10.0), st.floats(0.0, 0.6))
+    ),
+    downstream=st.tuples(
+        st.builds(Restriction.from_catalogue, st.floats(0.03, 10.0), st.floats(0.0, 0.6))
+    ),
+    exhaust=st.tuples(
+        st.builds(Restriction.from_catalogue, st.floats(0.03, 10.0), st.floats(0.0, 0.6))
+    ),
     reservoir_m3=st.sampled_from([np.inf, 2e-3, 3e-4]),
     tube_share=st.sampled_from([0.0, 0.5, 1.0]),
     exponent=st.floats(1.0, 1.4),
@@ -131,9 +145,7 @@ def test_times_grow_strictly_with_length(line: AirLine) -> None:
 
 @settings(max_examples=60, deadline=None)
 @given(line=lines, budget=st.floats(0.02, 3.0))
-def test_limit_meets_the_budget_and_a_nanometre_more_does_not(
-    line: AirLine, budget: float
-) -> None:
+def test_limit_meets_the_budget_and_a_nanometre_more_does_not(line: AirLine, budget: float) -> None:
     for limit, time in (
         (max_length_to_pressure(line, 4e5, budget), lambda x: time_to_pressure(line, x, 4e5)),
         (
@@ -169,9 +181,7 @@ def test_arrays_give_the_same_as_one_at_a_time() -> None:
     for i, bore in enumerate(bores.flat):
         for j, valve in enumerate(valves.flat):
             for k, budget in enumerate(budgets):
-                one = replace(
-                    LINE, bore_m=bore, upstream=(Restriction.from_catalogue(valve, 0.3),)
-                )
+                one = replace(LINE, bore_m=bore, upstream=(Restriction.from_catalogue(valve, 0.3),))
                 assert together[i, j, k] == pytest.approx(
                     float(max_length_to_pressure(one, 4.2e5, budget)), abs=2e-9, nan_ok=True
                 )
@@ -252,8 +262,10 @@ def _discretised(
     def rhs(_: float, p: np.ndarray) -> np.ndarray:
         between = flow(friction, 0.0, p[:-1], p[1:])
         inlet = flow(
-            np.asarray(first.conductance), float(np.asarray(first.critical_ratio)),
-            np.asarray(end_pa), p[0],
+            np.asarray(first.conductance),
+            float(np.asarray(first.critical_ratio)),
+            np.asarray(end_pa),
+            p[0],
         )
         return 1e5 * (np.append(inlet, between) - np.append(between, 0.0)) / sizes
 
@@ -262,8 +274,14 @@ def _discretised(
 
     reached.terminal = True  # type: ignore[attr-defined]
     run = solve_ivp(
-        rhs, (0.0, 5.0), np.full(cells + 1, start), method="Radau", events=reached, rtol=1e-6,
-        atol=1.0, max_step=0.02,
+        rhs,
+        (0.0, 5.0),
+        np.full(cells + 1, start),
+        method="Radau",
+        events=reached,
+        rtol=1e-6,
+        atol=1.0,
+        max_step=0.02,
     )
     return float(run.t_events[0][0])
 

@@ -53,7 +53,11 @@ def test_venting_time_agrees_with_conserved_mass_and_energy(
 ) -> None:
     time, state = simulate.vent(piston, 0.3e-8, b, 5e5, 1.15e5, 1.013e5, adiabatic)
     found = vent_time_s(
-        _chamber(piston), Restriction(0.3e-8, b), 5e5, 1.15e5, atmosphere_pa=1.013e5,
+        _chamber(piston),
+        Restriction(0.3e-8, b),
+        5e5,
+        1.15e5,
+        atmosphere_pa=1.013e5,
         exponent=GAMMA if adiabatic else 1.0,
     )
     assert found == pytest.approx(time, rel=2e-6)
@@ -83,9 +87,7 @@ def test_isothermal_content_change_is_the_integral_of_the_flow() -> None:
     times = fill_time_s(
         _chamber(piston), Restriction(C, b), 6e5, pressures, start_pa=1.01e5, reservoir_m3=Vr
     )
-    supplies = reservoir_pressure_after_pa(
-        _chamber(piston), 6e5, pressures, Vr, start_pa=1.01e5
-    )
+    supplies = reservoir_pressure_after_pa(_chamber(piston), 6e5, pressures, Vr, start_pa=1.01e5)
     flows = [simulate.mass_flow(C, b, s, p) for s, p in zip(supplies, pressures, strict=True)]
     through = np.trapezoid(flows, times)
     held = (4.4e5 * piston.volume(4.4e5) - 1.01e5 * piston.volume(1.01e5)) / (R * T0)
@@ -101,7 +103,9 @@ def test_adiabatic_filling_reaches_the_temperature_of_the_closed_form() -> None:
 
 
 @given(
-    b=st.floats(0.0, 0.6), start=st.floats(0.1, 0.9), end=st.floats(0.1, 0.998),
+    b=st.floats(0.0, 0.6),
+    start=st.floats(0.1, 0.9),
+    end=st.floats(0.1, 0.998),
     n=st.floats(1.0, 1.4),
 )
 def test_quadrature_agrees_with_the_closed_form(
@@ -149,7 +153,11 @@ def test_effective_exponent_is_a_share_of_the_flow_work_lost_as_heat() -> None:
 
     run = solve_ivp(rhs, (0, 1), [1e5], events=reached, rtol=1e-10, atol=1e-3)
     found = fill_time_s(
-        Chamber(V), Restriction(C, b), 6e5, 4e5, start_pa=1e5,
+        Chamber(V),
+        Restriction(C, b),
+        6e5,
+        4e5,
+        start_pa=1e5,
         exponent=GAMMA - (GAMMA - 1) * q,
     )
     assert found == pytest.approx(run.t_events[0][0], rel=1e-6)
@@ -161,9 +169,7 @@ def test_piston_at_constant_pressure_takes_its_stroke_at_that_pressure() -> None
     fixed = fill_time_s(Chamber(5e-6), Restriction(C, b), 6e5, p, start_pa=1e5)
     late = fill_time_s(Chamber(20e-6), Restriction(C, b), 6e5, 4e5, start_pa=p)
     moving = p * 15e-6 / (C * 1e5 * 6e5 * simulate.share(p / 6e5, b))
-    found = fill_time_s(
-        Chamber(5e-6, 15e-6, p, p), Restriction(C, b), 6e5, 4e5, start_pa=1e5
-    )
+    found = fill_time_s(Chamber(5e-6, 15e-6, p, p), Restriction(C, b), 6e5, 4e5, start_pa=1e5)
     assert found == pytest.approx(float(fixed + moving + late), rel=2e-6)
 
 
@@ -180,7 +186,11 @@ def test_small_reservoir_never_reaches_a_target_above_the_common_pressure() -> N
     """Isothermal mixing: (6 bar x 40 cm3 + 1 bar x 20 cm3)/60 cm3 = 4.333 bar."""
     path, level = Restriction(0.3e-8, 0.3), 13e5 / 3
     below, above = fill_time_s(
-        Chamber(20e-6), path, 6e5, level * np.array([0.9995, 1.0005]), start_pa=1e5,
+        Chamber(20e-6),
+        path,
+        6e5,
+        level * np.array([0.9995, 1.0005]),
+        start_pa=1e5,
         reservoir_m3=40e-6,
     )
     assert np.isfinite(below)
@@ -212,7 +222,12 @@ def test_warm_air_fills_and_vents_faster(kelvin: float) -> None:
 
         run = solve_ivp(
             lambda _, y: [sign * R * kelvin * flow(float(y[0])) / V],  # type: ignore[operator]
-            (0, 1), [p0], events=reached, rtol=1e-10, atol=1e-3, max_step=0.01,
+            (0, 1),
+            [p0],
+            events=reached,
+            rtol=1e-10,
+            atol=1e-3,
+            max_step=0.01,
         )
         return float(run.t_events[0][0])
 
@@ -238,12 +253,23 @@ def test_cylinder_moves_between_the_forces_of_load_and_spring() -> None:
 
 @settings(max_examples=60)
 @given(
-    b=st.floats(0.0, 0.6), ps=st.floats(2e5, 9e5), share=st.floats(0.3, 0.99),
-    rest=st.floats(1e-7, 1e-4), stroke=st.floats(0.0, 1e-4), move=st.floats(0.05, 0.9),
-    n=st.floats(1.0, 1.4), reservoir=st.sampled_from([np.inf, 1e-3, 2e-4]),
+    b=st.floats(0.0, 0.6),
+    ps=st.floats(2e5, 9e5),
+    share=st.floats(0.3, 0.99),
+    rest=st.floats(1e-7, 1e-4),
+    stroke=st.floats(0.0, 1e-4),
+    move=st.floats(0.05, 0.9),
+    n=st.floats(1.0, 1.4),
+    reservoir=st.sampled_from([np.inf, 1e-3, 2e-4]),
 )
 def test_time_to_fill_grows_with_target_and_volume_and_falls_with_conductance(
-    b: float, ps: float, share: float, rest: float, stroke: float, move: float, n: float,
+    b: float,
+    ps: float,
+    share: float,
+    rest: float,
+    stroke: float,
+    move: float,
+    n: float,
     reservoir: float,
 ) -> None:
     chamber = Chamber(rest, stroke, move * ps, min(1.2 * move, 0.98) * ps)

@@ -15,8 +15,12 @@ FRICTION = st.floats(0.01, 0.5)
 
 @pytest.mark.parametrize(
     ("mu", "values"),
-    [(0.05, [0.924, 0.855, 0.790, 0.730]), (0.10, [0.855, 0.730, 0.624, 0.533]),
-     (0.15, [0.790, 0.624, 0.493, 0.390]), (0.20, [0.730, 0.533, 0.390, 0.285])],
+    [
+        (0.05, [0.924, 0.855, 0.790, 0.730]),
+        (0.10, [0.855, 0.730, 0.624, 0.533]),
+        (0.15, [0.790, 0.624, 0.493, 0.390]),
+        (0.20, [0.730, 0.533, 0.390, 0.285]),
+    ],
 )
 def test_efficiency_table(mu: float, values: list[float]) -> None:
     """Reference computation of exp(-mu theta) for 90, 180, 270, 360 deg."""
@@ -81,9 +85,9 @@ def test_lost_motion_is_stretch_and_housing_compression() -> None:
     both = cable.stretch_m(100, 0.8, 1e5, **path) + cable.housing_compression_m(
         100, 0.8, 4e5, **path
     )
-    assert cable.lost_motion_m(
-        100, 0.8, 1e5, housing_stiffness_n=4e5, **path
-    ) == pytest.approx(both)
+    assert cable.lost_motion_m(100, 0.8, 1e5, housing_stiffness_n=4e5, **path) == pytest.approx(
+        both
+    )
     assert cable.lost_motion_m(100, 0.8, 1e5, **path) == pytest.approx(
         cable.stretch_m(100, 0.8, 1e5, **path)
     )
@@ -97,8 +101,10 @@ def test_rope_stiffness_follows_the_makers_rule() -> None:
 
 def test_rope_is_softer_than_solid_steel_and_stiffest_with_few_wires() -> None:
     """Modulus on the full circle, GPa: all below 200 (steel), 1x19 > 7x7 > 7x19."""
-    modulus = [float(cable.rope_stiffness_n(1e-3, c)) / (np.pi / 4 * 1e-6) / 1e9
-               for c in ("1x19", "7x7", "7x19")]
+    modulus = [
+        float(cable.rope_stiffness_n(1e-3, c)) / (np.pi / 4 * 1e-6) / 1e9
+        for c in ("1x19", "7x7", "7x19")
+    ]
     assert 200 > modulus[0] > modulus[1] > modulus[2] > 30
 
 

@@ -47,17 +47,19 @@ def _fill_ms(case: int, start_pa: float = 1e5, exponent: float = 1.0) -> float:
 
 
 def _vent_ms(case: int) -> float:
-    time = air_time.vent_time_s(
-        Chamber(20e-6), _paths()[case], 4e5, 1.1e5, atmosphere_pa=1e5
-    )
+    time = air_time.vent_time_s(Chamber(20e-6), _paths()[case], 4e5, 1.1e5, atmosphere_pa=1e5)
     return float(time) * 1e3
 
 
 def _litre(exponent: float = 1.0) -> float:
     return float(
         air_time.fill_time_s(
-            Chamber(1e-3), Restriction(C1, 0.3), 7.013 * BAR, (1.013 + 0.98 * 6) * BAR,
-            start_pa=1.013 * BAR, exponent=exponent,
+            Chamber(1e-3),
+            Restriction(C1, 0.3),
+            7.013 * BAR,
+            (1.013 + 0.98 * 6) * BAR,
+            start_pa=1.013 * BAR,
+            exponent=exponent,
         )
     )
 
@@ -65,8 +67,12 @@ def _litre(exponent: float = 1.0) -> float:
 def _litre_empty(exponent: float = 1.0) -> float:
     return float(
         air_time.vent_time_s(
-            Chamber(1e-3), Restriction(C1, 0.3), 7.013 * BAR, (1.013 + 0.02 * 6) * BAR,
-            atmosphere_pa=1.013 * BAR, exponent=exponent,
+            Chamber(1e-3),
+            Restriction(C1, 0.3),
+            7.013 * BAR,
+            (1.013 + 0.02 * 6) * BAR,
+            atmosphere_pa=1.013 * BAR,
+            exponent=exponent,
         )
     )
 
@@ -98,7 +104,10 @@ def _series(*pairs: tuple[float, float]) -> float:
 def _tube_litres(length_m: float) -> float:
     both = 2 * tube.inside_volume_m3_per_m(4e-3) * length_m
     air_m3 = stride_air.air_per_stride_m3(
-        Chamber(0.0, 1e-12), 7.013 * BAR, 1.013 * BAR, dead_volume_m3=both,
+        Chamber(0.0, 1e-12),
+        7.013 * BAR,
+        1.013 * BAR,
+        dead_volume_m3=both,
         reference_pa=1.013 * BAR,
     )
     return float(air_m3) * 1e3
@@ -108,9 +117,7 @@ def _cylinder_litres() -> float:
     """From empty: the dead volume's share at the low pressure vanishes with the rest volume."""
     swept = Chamber(0.0, 74.8e-6, 2 * BAR, 3 * BAR)
     return 1e3 * float(
-        stride_air.air_per_stride_m3(
-            swept, 7.013 * BAR, 1.013 * BAR, reference_pa=1.013 * BAR
-        )
+        stride_air.air_per_stride_m3(swept, 7.013 * BAR, 1.013 * BAR, reference_pa=1.013 * BAR)
     )
 
 
@@ -138,20 +145,21 @@ COMPUTED: dict[str, Callable[[], float]] = {
         air_chamber.choked_fill_time_s(0.01, 2 * C1, 7.013 * BAR, 1.013 * BAR, 2.0 * BAR)
     ),
     "pub_deadtime_176": partial(_choked_discharge, 176e-6, 0.38, 7.013, 5.9, 1e3),
-    "pub_deadtime_176_adiab": lambda: 1e3 * float(
-        air_chamber.choked_vent_time_s(
-            176e-6, 0.38 * C1, 7.013 * BAR, 5.9 * BAR, exponent=1.4
+    "pub_deadtime_176_adiab": lambda: (
+        1e3
+        * float(
+            air_chamber.choked_vent_time_s(176e-6, 0.38 * C1, 7.013 * BAR, 5.9 * BAR, exponent=1.4)
         )
     ),
     "pub_deadtime_250": partial(_choked_discharge, 250e-6, 0.5, 7.0, 5.5, 1e3),
-    "pub_adiab_temp": lambda: float(
-        air.adiabatic_fill_temperature_k(1.013 * BAR, 7.013 * BAR)
-    ) - 273.15,
+    "pub_adiab_temp": lambda: (
+        float(air.adiabatic_fill_temperature_k(1.013 * BAR, 7.013 * BAR)) - 273.15
+    ),
     "pub_choked_speed": lambda: float(air.choked_piston_speed_m_s(0.38 * C1, 6.91e-4)),
     "pub_smc_flow": lambda: 6e4 * float(air.flow_anr_m3_s(2 * C1, 0.3, 0.5e6, 0.4e6)),
-    "pub_coupling": lambda: float(
-        air.downstream_pressure_pa(3 * C1, 0.3, 7 * BAR, 400e-3 / 60)
-    ) / BAR,
+    "pub_coupling": lambda: (
+        float(air.downstream_pressure_pa(3 * C1, 0.3, 7 * BAR, 400e-3 / 60)) / BAR
+    ),
     "series_1.2_1.27": partial(_series, (1.2, 0.3), (1.27, 0.35)),
     "series_1_1": partial(_series, (1.0, 0.5), (1.0, 0.5)),
     "series_0.5_1.2": partial(_series, (0.5, 0.3), (1.2, 0.35)),
@@ -198,8 +206,13 @@ def test_value_agrees_with_its_source(row: CheckRow) -> None:
 def test_fixed_volume_closed_form_is_the_published_filling() -> None:
     """1.10 s and 0.79 s, Hyper-Pneumatics, content/sizing.js, section filling-emptying."""
     times = air_chamber.fixed_volume_fill_time_s(
-        1e-3, C1, 0.3, supply_pa=7.013 * BAR, start_pa=1.013 * BAR,
-        end_pa=(1.013 + 0.98 * 6) * BAR, exponent=np.array([1.0, 1.4]),
+        1e-3,
+        C1,
+        0.3,
+        supply_pa=7.013 * BAR,
+        start_pa=1.013 * BAR,
+        end_pa=(1.013 + 0.98 * 6) * BAR,
+        exponent=np.array([1.0, 1.4]),
     )
     assert times == pytest.approx([1.10, 0.79], abs=0.005)
 

@@ -40,9 +40,7 @@ def test_friction_factor_is_continuous() -> None:
     assert hose.friction_factor(6366.0) == pytest.approx(0.03542, abs=1e-5)
 
 
-@given(
-    bore=st.floats(1e-3, 10e-3), viscosity=st.floats(5e-4, 0.1), density=st.floats(800, 1100)
-)
+@given(bore=st.floats(1e-3, 10e-3), viscosity=st.floats(5e-4, 0.1), density=st.floats(800, 1100))
 def test_drop_grows_with_flow_through_all_regimes(
     bore: float, viscosity: float, density: float
 ) -> None:
@@ -55,7 +53,9 @@ def test_drop_grows_with_flow_through_all_regimes(
 
 
 @given(
-    flow=st.floats(1e-7, 1e-4), bore=st.floats(2e-3, 10e-3), budget=st.floats(1e3, 5e5),
+    flow=st.floats(1e-7, 1e-4),
+    bore=st.floats(2e-3, 10e-3),
+    budget=st.floats(1e3, 5e5),
     fixed=st.floats(0.0, 2e3),
 )
 def test_longest_hose_loses_exactly_the_budget(

@@ -55,14 +55,18 @@ NAN = float("nan")
         ("time budget", lambda: max_length_for_time(lambda x: x, NAN)),
         ("chamber volume", lambda: air_time.fill_time_s(Chamber(0.0), PATH, 6e5, 4e5)),
         ("chamber volume", lambda: air_time.fill_time_s(Chamber(-1e-6), PATH, 6e5, 4e5)),
-        ("pressure at which the stroke ends",
-         lambda: air_time.vent_time_s(Chamber(1e-6, 1e-6, 3e5, 2e5), PATH, 6e5, 4e5)),
+        (
+            "pressure at which the stroke ends",
+            lambda: air_time.vent_time_s(Chamber(1e-6, 1e-6, 3e5, 2e5), PATH, 6e5, 4e5),
+        ),
         ("cylinder bore", lambda: Chamber.cylinder(0.0, 0.05, 1e-6)),
         ("discharge coefficient", lambda: air.orifice_conductance(1e-6, 1.1)),
         ("efficiency of the pump", lambda: stride_air.pump_power_w(1e-4, 6e5, 0.0)),
         ("discharge pressure", lambda: stride_air.pump_power_w(1e-4, 1e4, 0.3)),
-        ("process of compression",
-         lambda: stride_air.compression_work_j_per_m3(6e5, process="magic")),  # type: ignore[arg-type]
+        (
+            "process of compression",
+            lambda: stride_air.compression_work_j_per_m3(6e5, process="magic"),
+        ),  # type: ignore[arg-type]
         ("specific energy", lambda: stride_air.battery_mass_kg(5, 2, 0)),
         ("usable share", lambda: stride_air.battery_mass_kg(5, 2, 150, usable=1.2)),
         ("cadence", lambda: stride_air.pump_flow_m3_s(1e-4, 0.0)),
@@ -106,6 +110,4 @@ def test_plain_numbers_have_no_index() -> None:
     with pytest.raises(ImpossiblePhysics) as caught:
         tube.tube_restriction(0.0, 1.0)
     assert caught.value.index == ()
-    assert str(caught.value) == (
-        "tube bore (m): found 0, expected a finite number above 0"
-    )
+    assert str(caught.value) == ("tube bore (m): found 0, expected a finite number above 0")

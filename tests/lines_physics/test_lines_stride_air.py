@@ -16,11 +16,10 @@ from tests.lines_physics.simulate import T0, Piston, R
 
 def test_air_per_stride_is_the_mass_a_simulated_filling_takes() -> None:
     piston, tube = Piston(6e-6, 15e-6, 1.8e5, 3.2e5), 5e-6
-    _, state = simulate.fill(
-        Piston(11e-6, 15e-6, 1.8e5, 3.2e5), 0.3e-8, 0.3, 6e5, 101_325.0, 4.4e5
-    )
+    _, state = simulate.fill(Piston(11e-6, 15e-6, 1.8e5, 3.2e5), 0.3e-8, 0.3, 6e5, 101_325.0, 4.4e5)
     found = stride_air.air_per_stride_m3(
-        Chamber(piston.rest, piston.stroke, piston.start, piston.end), 4.4e5,
+        Chamber(piston.rest, piston.stroke, piston.start, piston.end),
+        4.4e5,
         dead_volume_m3=tube,
     )
     assert found * 1.185 == pytest.approx(state["mass_in"], rel=1e-6)
@@ -64,15 +63,22 @@ def test_power_of_a_large_compressor_is_about_what_the_trade_counts_with() -> No
 
 
 def test_adiabatic_takes_more_than_isothermal() -> None:
-    both = [float(stride_air.pump_power_w(1e-4, 6e5, 0.2, process=p)) for p in
-            ("isothermal", "adiabatic")]
+    both = [
+        float(stride_air.pump_power_w(1e-4, 6e5, 0.2, process=p))
+        for p in ("isothermal", "adiabatic")
+    ]
     assert both[0] < both[1]
 
 
 def test_whole_bill_of_a_walking_device_adds_up() -> None:
     bill = stride_air.air_bill(
-        2 * 80e-6, 110.0, reservoir_m3=0.4e-3, discharge_pa=7e5, efficiency=0.2,
-        other_power_w=4.0, leak_m3_s=1e-6,
+        2 * 80e-6,
+        110.0,
+        reservoir_m3=0.4e-3,
+        discharge_pa=7e5,
+        efficiency=0.2,
+        other_power_w=4.0,
+        leak_m3_s=1e-6,
     )
     assert bill.pump_flow_l_min == pytest.approx(160e-3 * 55 + 0.06)
     assert bill.dip_pa == pytest.approx(1e5 * 160e-6 / 0.4e-3)

@@ -52,8 +52,13 @@ def test_formula_agrees_with_a_measured_parameter_list() -> None:
 
 @pytest.mark.parametrize(
     ("bore_mm", "c", "b"),
-    [(2, 0.216, 0.256), (3, 0.593, 0.313), (5, 2.041, 0.387), (6.5, 3.778, 0.424),
-     (8, 6.093, 0.451)],
+    [
+        (2, 0.216, 0.256),
+        (3, 0.593, 0.313),
+        (5, 2.041, 0.387),
+        (6.5, 3.778, 0.424),
+        (8, 6.093, 0.451),
+    ],
 )
 def test_formula_at_one_metre_agrees_with_the_reference_computation(
     bore_mm: float, c: float, b: float
@@ -93,8 +98,16 @@ def test_spread_is_the_worst_disagreement_at_the_bore() -> None:
 
 def test_masses_follow_from_size_and_density() -> None:
     """Reference computation with 1.20 g/cm3 polyurethane, g/m."""
-    expected = {"3x2": 4.7, "4x2": 11.3, "4x2.5": 9.2, "6x4": 18.8, "8x5": 36.8, "8x5.5": 31.8,
-                "10x6.5": 54.4, "12x8": 75.4}
+    expected = {
+        "3x2": 4.7,
+        "4x2": 11.3,
+        "4x2.5": 9.2,
+        "6x4": 18.8,
+        "8x5": 36.8,
+        "8x5.5": 31.8,
+        "10x6.5": 54.4,
+        "12x8": 75.4,
+    }
     for name, grams in expected.items():
         assert tube.tube_size(name).mass_kg_per_m * 1e3 == pytest.approx(grams, abs=0.051)
 

@@ -16,8 +16,17 @@ RHO = 17.241e-9
 
 @pytest.mark.parametrize(
     ("gauge", "mm2"),
-    [(12, 3.31), (14, 2.08), (16, 1.31), (18, 0.823), (20, 0.518), (22, 0.326), (24, 0.205),
-     (26, 0.129), (28, 0.081)],
+    [
+        (12, 3.31),
+        (14, 2.08),
+        (16, 1.31),
+        (18, 0.823),
+        (20, 0.518),
+        (22, 0.326),
+        (24, 0.205),
+        (26, 0.129),
+        (28, 0.081),
+    ],
 )
 def test_gauge_definition_gives_the_published_areas(gauge: int, mm2: float) -> None:
     """Areas of public AWG tables."""
@@ -75,7 +84,9 @@ def test_resistance_grows_with_temperature_as_the_correction_table_says() -> Non
 
 
 @given(
-    drop=st.floats(0.01, 5.0), amp=st.floats(0.01, 20.0), ohm=st.floats(0.004, 0.3),
+    drop=st.floats(0.01, 5.0),
+    amp=st.floats(0.01, 20.0),
+    ohm=st.floats(0.004, 0.3),
     fixed=st.floats(0.0, 0.02),
 )
 def test_longest_wire_loses_exactly_the_budget(
@@ -96,9 +107,7 @@ def test_no_current_means_no_limit() -> None:
 def test_root_mean_square_of_a_pulse_train_and_of_unequal_steps() -> None:
     assert wire.rms_a([4.0, 0.0, 0.0, 0.0]) == pytest.approx(2.0)
     assert wire.rms_a([4.0, 0.0], duration_s=[0.25, 0.75]) == pytest.approx(2.0)
-    assert wire.rms_a(np.sin(np.linspace(0, 2 * np.pi, 1001)[:-1])) == pytest.approx(
-        np.sqrt(0.5)
-    )
+    assert wire.rms_a(np.sin(np.linspace(0, 2 * np.pi, 1001)[:-1])) == pytest.approx(np.sqrt(0.5))
 
 
 def test_loop_loss_is_drop_times_current() -> None:
@@ -166,9 +175,9 @@ def test_insulated_mass_is_copper_and_plastic() -> None:
     one = wire.insulated_mass_kg_per_m(0.5e-6, 0.94e-3, 2.1e-3, "PVC")
     plastic = 1430 * np.pi / 4 * (2.1e-3**2 - 0.94e-3**2)
     assert one == pytest.approx(float(copper) + plastic, rel=1e-3)
-    assert wire.insulated_mass_kg_per_m(
-        0.5e-6, 0.94e-3, 2.1e-3, "PVC", cores=2
-    ) == pytest.approx(2 * float(one))
+    assert wire.insulated_mass_kg_per_m(0.5e-6, 0.94e-3, 2.1e-3, "PVC", cores=2) == pytest.approx(
+        2 * float(one)
+    )
     assert wire.insulated_mass_kg_per_m(0.5e-6, 0.94e-3, 2.1e-3, "PE") < one
 
 

@@ -50,9 +50,7 @@ def site_mass_dial(study: Study, site: str) -> Dial:
     """Turns what a site may hold [kg]."""
 
     def study_at(value: float) -> Study:
-        sites = tuple(
-            replace(s, max_mass_kg=value) if s.name == site else s for s in study.sites
-        )
+        sites = tuple(replace(s, max_mass_kg=value) if s.name == site else s for s in study.sites)
         return replace(study, sites=sites)
 
     return Dial(f"mass limit of {site}", "kg", study_at)

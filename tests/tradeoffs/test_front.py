@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from optimizer.assess.assessment import assess
 from optimizer.assess.result import Infeasible
-from optimizer.errors import InputError
 from optimizer.setting import build_setting
-from optimizer.solve.front import Front, example_weights, front, winning_weights
-from optimizer.solve.place import place
-from optimizer.study.model import EnergySpec, Weights
+from optimizer.solve.front import Front, front
 from tests.instances import random_study
 from tests.solve.oracle import HIP, KEYS, LEG_W, Enumeration
 
