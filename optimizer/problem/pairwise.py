@@ -332,7 +332,7 @@ class _Writer:
 
         for table in tables:
             pair, turned = between(table.slot_a, table.slot_b)
-            ok = table.kept.any(axis=2)
+            ok: Mask = np.asarray(table.kept.any(axis=2))
             best = table.best[..., None]
             cost = np.take_along_axis(table.cost, best, axis=2)[..., 0]
             form = np.take_along_axis(table.form, best[..., None], axis=2)[:, :, 0]

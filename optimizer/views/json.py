@@ -42,8 +42,9 @@ swing_dynamics
     swing, bare and what the load adds; "clearance": gap under the foot in mid-swing with each part
     on shank or foot.
 limit
-    "soft": overstepping costs comfort points and breaks nothing. "value", "limit" and "slack" are in
-    "unit", as the study's author reads them (g, mm, cm3); "slack" below 0 is a broken limit. "written_in" tells the file, row and column.
+    "soft": overstepping costs comfort points and breaks nothing. "value", "limit" and "slack"
+    are in "unit", as the study's author reads them (g, mm, cm3); "slack" below 0 is a broken
+    limit. "written_in" tells the file, row and column.
 
 No time of day and no run time appears, so the same input, seed and version give the same bytes
 (a search cut short by a time limit or by hand may of course stop elsewhere). Numbers that do not
