@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import inf
 
+from optimizer.problem.arrays import Problem
+from optimizer.problem.routing import Route
 from optimizer.solve.conflicts import Oracle, quickxplain
+from optimizer.solve.links import End, Needs, consistent
 
 
 class PartsOracle:
@@ -52,3 +56,21 @@ def clashing_parts(oracle: Oracle, kept: frozenset[int]) -> list[int]:
     """Slots that cannot be placed together under the limits `kept` alone; irreducible."""
     parts = PartsOracle(oracle, kept)
     return quickxplain(list(parts.slots), parts.fits)
+
+
+def unjoinable_parts(problem: Problem) -> list[int]:
+    """Slots that have no places, or none that lines of any length could join; irreducible.
+
+    By arc consistency: without limits, places can be joined or not, whatever else is done.
+    """
+
+    def joined(slots: Sequence[int]) -> bool:
+        lines = [line for line in problem.lines if {line.slot_a, line.slot_b} <= {*slots}]
+        still, _ = consistent(replace(problem, lines=tuple(lines)), [_any_route] * len(lines))
+        return all(still[problem.choice_slot == p].any() for p in slots)
+
+    return quickxplain(list(range(len(problem.slots))), joined)
+
+
+def _any_route(option: int, a: End, b: End, route: Route) -> Needs:
+    return ()

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from optimizer.solve.conflicts import Clash as ClashingLimits
     from optimizer.solve.conflicts import Oracle
+    from optimizer.solve.least_change import LeastChange
     from optimizer.solve.program import Program
 
 #: Clashes told of: who mended three asks again.
@@ -81,6 +82,7 @@ def _find_clashes(
     """Fill `clashes` one by one, each with the limits of those before it lifted."""
     from optimizer.solve.clash_parts import clashing_parts
     from optimizer.solve.conflicts import EFFORT, Oracle, find_clash, keeps_out
+    from optimizer.solve.obstacles import obstacles_of
 
     oracle = Oracle(setting, on_call)
     if not oracle.fits(()):
@@ -105,40 +107,49 @@ def _find_clashes(
         if not clash.whole:
             break
     for clash, slots_of in found:
-        parts = slots_of
-        if parts is None:
-            overall = not clash.whole
-            overall |= any(oracle.limits[m].kind in _OVERALL for m in clash.limits)
-            parts = [] if overall else clashing_parts(oracle, frozenset(clash.limits))
-        obstacles = _told(oracle, frozenset(clash.limits), parts, alone=len(found) == 1)
-        units = [oracle.easing.problem.slots[p].unit for p in parts]
-        told = tuple(units if len(units) <= _MOST_PARTS else ())
-        clashes.append(Clash(obstacles, told, clash.smallest, clash.whole))
+        parts = slots_of or []
+        changes: dict[int, tuple[LeastChange | None, bool]] = {}
+        try:
+            if slots_of is None and clash.whole and not _is_overall(oracle, clash):
+                parts = clashing_parts(oracle, frozenset(clash.limits))
+            _find_changes(oracle, frozenset(clash.limits), changes, alone=len(found) == 1)
+        finally:
+            # stopped by hand, a clash is told with as many of its changes as are known
+            obstacles = obstacles_of(oracle, clash.limits, parts, changes)
+            units = tuple(oracle.easing.problem.slots[p].unit for p in parts)
+            told = units if len(units) <= _MOST_PARTS else ()
+            clashes.append(Clash(obstacles, told, clash.smallest, clash.whole))
 
 
-def _told(
-    oracle: Oracle, limits: frozenset[int], parts: list[int], *, alone: bool
-) -> tuple[Obstacle, ...]:
-    from optimizer.solve.least_change import LeastChange, least_change
-    from optimizer.solve.obstacles import obstacles_of
+def _is_overall(oracle: Oracle, clash: ClashingLimits) -> bool:
+    return any(oracle.limits[m].kind in _OVERALL for m in clash.limits)
 
-    changes: dict[int, tuple[LeastChange | None, bool]] = {}
-    for m in limits:
+
+def _find_changes(
+    oracle: Oracle,
+    limits: frozenset[int],
+    changes: dict[int, tuple[LeastChange | None, bool]],
+    *,
+    alone: bool,
+) -> None:
+    """Fill in the least change of each limit of a clash, and whether everything fits then."""
+    from optimizer.solve.least_change import least_change
+
+    for m in sorted(limits):
         change = least_change(oracle, m) if alone else None
         enough = change is not None
         if change is None:
             # other limits stand in the way as well: what would at least mend this clash
             change = least_change(oracle, m, oracle.all - limits)
         changes[m] = (change, enough)
-    return obstacles_of(oracle, sorted(limits), parts, changes)
 
 
 def _not_about_limits(oracle: Oracle) -> Clash:
     """Parts whose allowed sites no line can join, whatever its length, or that are closed."""
-    from optimizer.solve.clash_parts import clashing_parts
+    from optimizer.solve.clash_parts import unjoinable_parts
 
     problem, study = oracle.easing.problem, oracle.easing.setting.study
-    slots = clashing_parts(oracle, frozenset())
+    slots = unjoinable_parts(problem)
     obstacles = []
     for p in slots:
         slot = problem.slots[p]

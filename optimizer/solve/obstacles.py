@@ -13,6 +13,8 @@ from optimizer.solve.limit_words import amount, limit_text, told, unit_of
 from optimizer.study.model import PartModel
 from optimizer.study.relax import LINE_LIMITS, NEEDS, SITE_LIMITS, StudyLimit, budget
 
+#: Per limit its least change, None where none is enough, and whether everything fits then.
+Changes = Mapping[int, tuple[LeastChange | None, bool]]
 #: What a part is, and what its site does, by kind of limit.
 _GROUPED = {
     "site_volume": ("takes", "holds"),
@@ -25,14 +27,14 @@ def obstacles_of(
     oracle: Oracle,
     limits: Sequence[int],
     parts: Sequence[int],
-    changes: Mapping[int, tuple[LeastChange | None, bool]],
+    changes: Changes,
 ) -> tuple[Obstacle, ...]:
     """The limits of one clash in words; like limits that keep one part out are told as one.
 
     Parameters
     ----------
     limits, parts : the clash, and the slots it is about
-    changes : per limit its least change, and whether everything fits then
+    changes : of as many of the limits as are known
     """
     setting = oracle.easing.setting
     found: list[tuple[int, Obstacle]] = []
@@ -42,11 +44,11 @@ def obstacles_of(
         if _is_one_part(oracle, parts) and limit.kind in SITE_LIMITS:
             together.setdefault(limit.kind, []).append(m)
         else:
-            found.append((m, _obstacle(setting, limit, *changes[m])))
+            found.append((m, _obstacle(oracle, m, changes)))
     for members in together.values():
         if len(members) == 1:
             m = members[0]
-            found.append((m, _obstacle(setting, oracle.limits[m], *changes[m])))
+            found.append((m, _obstacle(oracle, m, changes)))
         else:
             found.append((members[0], _grouped(oracle, members, parts[0], changes)))
     return tuple(obstacle for _, obstacle in sorted(found, key=lambda pair: pair[0]))
@@ -56,10 +58,9 @@ def _is_one_part(oracle: Oracle, slots: Sequence[int]) -> bool:
     return len({oracle.easing.problem.slots[p].part for p in slots}) == 1
 
 
-def _obstacle(
-    setting: Setting, limit: StudyLimit, change: LeastChange | None, enough: bool
-) -> Obstacle:
-    needed = None if change is None or change.value is None else change.value * limit.scale
+def _obstacle(oracle: Oracle, m: int, changes: Changes) -> Obstacle:
+    setting, limit = oracle.easing.setting, oracle.limits[m]
+    needed, text, enough = _change(oracle, m, changes)
     return Obstacle(
         limit_text(setting, limit),
         limit.origin,
@@ -68,9 +69,18 @@ def _obstacle(
         limit.shown(),
         needed,
         unit_of(setting, limit),
-        change_text(setting, limit, change, enough),
+        text,
         enough,
     )
+
+
+def _change(oracle: Oracle, m: int, changes: Changes) -> tuple[float | None, str, bool]:
+    """What a limit would have to be, the same in words, and whether that is enough."""
+    if m not in changes:
+        return None, "", False
+    (change, enough), limit = changes[m], oracle.limits[m]
+    needed = None if change is None or change.value is None else change.value * limit.scale
+    return needed, change_text(oracle.easing.setting, limit, change, enough), enough
 
 
 def change_text(
@@ -101,7 +111,7 @@ def _grouped(
     oracle: Oracle,
     members: Sequence[int],
     slot: int,
-    changes: Mapping[int, tuple[LeastChange | None, bool]],
+    changes: Changes,
 ) -> Obstacle:
     """Several sites too small for one part in the same way, as one obstacle."""
     setting, own = oracle.easing.setting, oracle.easing.problem.slots[slot]
@@ -109,15 +119,16 @@ def _grouped(
     part = next(part for part in setting.study.parts if part.name == own.part)
     allowed = {name for model in part.models for name in model.sites}
 
-    def share(m: int) -> float:
-        change, value = changes[m][0], oracle.limits[m].value
-        if change is None or change.value is None or not value:
-            return float("inf")
-        return change.value / value
+    def room(m: int) -> tuple[bool, float]:
+        """How little is missing where that is known, else how much room there is."""
+        change, value = changes.get(m, (None, False))[0], oracle.limits[m].value or 0.0
+        if change is None or change.value is None:
+            return (True, -value)
+        return (False, change.value / value)
 
-    roomiest = min(members, key=lambda m: (share(m), m))
+    roomiest = min(members, key=lambda m: (*room(m), m))
     limit = oracle.limits[roomiest]
-    change, enough = changes[roomiest]
+    needed, change, enough = _change(oracle, roomiest, changes)
     assert limit.value is not None
     models = [model for model in part.models if limit.subject in model.sites]
     size = min(_size(model, kind) for model in models)
@@ -128,7 +139,6 @@ def _grouped(
         if len(members) == len(allowed)
         else f"of {len(members)} of its {len(allowed)} sites the roomiest"
     )
-    needed = None if change is None or change.value is None else change.value * limit.scale
     text = (
         f"{own.part} {is_} {told(setting, limit, size)}{thick}; {of}, {limit.subject}, "
         f"{takes} {told(setting, limit, limit.value)}"
@@ -142,7 +152,7 @@ def _grouped(
         limit.shown(),
         needed,
         limit.unit,
-        change_text(setting, limit, change, enough),
+        change,
         enough,
         also,
     )

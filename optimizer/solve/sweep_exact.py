@@ -94,6 +94,9 @@ class ExactSweep:
             self._prove(None, low, high)
             return
         first, last = self._allowed(winner, low, high)
+        if first > last:
+            self._again(winner, low, high, low, high, cut)
+            return
         if first > low or last >= high:
             self._settle(self._envelope(winner, low, high, cut), low, high, cut)
             return

@@ -48,7 +48,7 @@ def _clash(clash: Clash, found: Infeasible, title: str) -> Group:
     plain = "This cannot hold" if n == 1 else f"These {n} cannot all hold; any one less, they can"
     rows: list[RenderableType] = []
     if not clash.whole:
-        plain = "Little is missing, and many limits share in it; any one of these less is enough"
+        plain = "Many limits share in this; changing any one of these is enough"
     for obstacle in clash.obstacles:
         rows.append(Words(f"- {obstacle_words(obstacle)}", hang=2))
         if obstacle.also:

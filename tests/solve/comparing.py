@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import fields
 from functools import cache
 from itertools import count
 
@@ -32,14 +33,8 @@ def switches_of(road: str, seed: int, patch: pytest.MonkeyPatch) -> Switches:
         return Switches()
     rng = np.random.default_rng(seed)
     patch.setattr("optimizer.solve.search.BUDGET", int(rng.choice([1, 10, 60])))
-    on = rng.random(5) < 0.6
-    return Switches(
-        arc_consistency=bool(on[0]),
-        cover_cuts=bool(on[1]),
-        first_layouts=bool(on[2]),
-        reduced_costs=bool(on[3]),
-        enumeration=bool(on[4]),
-    )
+    names = [f.name for f in fields(Switches) if f.name != "search"]
+    return Switches(**{name: bool(rng.random() < 0.6) for name in names})
 
 
 @cache

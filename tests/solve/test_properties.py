@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -199,18 +199,13 @@ def test_mirrored_study_gives_the_mirrored_answer(seed: int) -> None:
 
 # -- speed-ups -----------------------------------------------------------------------------------
 
+SPEED_UPS = tuple(f.name for f in fields(Switches))
+#: Off one by one, together, and one by one where the program is solved rank by rank.
 OFF = (
-    ("arc_consistency",),
-    ("order_copies",),
-    ("cover_cuts",),
-    ("first_layouts",),
-    ("reduced_costs",),
-    ("enumeration",),
-    ("enumeration", "reduced_costs", "cover_cuts", "first_layouts"),
-    ("search",),
-    ("search", "reach_rows"),
-    ("search", "order_copies"),
-    ("search", "arc_consistency", "reach_rows", "order_copies"),
+    *((name,) for name in SPEED_UPS),
+    tuple(name for name in SPEED_UPS if name != "search"),
+    *(("search", name) for name in ("arc_consistency", "reach_rows", "order_copies")),
+    SPEED_UPS,
 )
 EACH_OFF = [Switches(**dict.fromkeys(names, False)) for names in OFF]
 

@@ -2,19 +2,39 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import cache
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from optimizer.assess.assessment import assess
 from optimizer.assess.result import Infeasible
-from optimizer.setting import build_setting
-from optimizer.solve.front import Front, front
+from optimizer.errors import InputError
+from optimizer.setting import Setting, build_setting
+from optimizer.solve.front import Front, example_weights, front, winning_weights
+from optimizer.solve.place import place
+from optimizer.study.model import Counterweight, Weights
 from tests.instances import random_study
 from tests.solve.oracle import HIP, KEYS, LEG_W, Enumeration
 
 Table = NDArray[np.float64]
 #: Values nearer than this are one; the goals' own resolution is 1e-6.
 SAME = 5e-6
+#: Goals that pull apart even where penalty and swing inertia agree.
+PAIRS = [
+    ("metabolic", "swing_inertia"),
+    ("metabolic", "comfort"),
+    ("swing_inertia", "comfort"),
+    ("swing_inertia", "device_mass"),
+    ("metabolic", "sites_in_use"),
+]
+
+
+@cache
+def truth_of(seed: int) -> Enumeration:
+    return Enumeration(build_setting(random_study(seed)))
 
 
 def all_vectors(truth: Enumeration, names: tuple[str, ...]) -> Table:
@@ -26,8 +46,16 @@ def all_vectors(truth: Enumeration, names: tuple[str, ...]) -> Table:
         "swing_inertia": 100.0 * tally[:, list(HIP.values())].sum(axis=1) / truth.scale.bare,
         "comfort": truth.discomfort,
         "device_mass": tally[:, : len(KEYS) - 1].sum(axis=1),
+        "sites_in_use": np.array([len(set(row)) for row in places(truth)], dtype=float),
     }
     return np.stack([columns[name] for name in names], axis=1)
+
+
+def places(truth: Enumeration) -> list[list[int]]:
+    return [
+        [unit.choices[int(c)][1] for unit, c in zip(truth.units, truth.chosen[row], strict=True)]
+        for row in truth.rows
+    ]
 
 
 def non_dominated(vectors: Table) -> list[Table]:
@@ -48,28 +76,176 @@ def assert_same_vectors(found: Front, expected: list[Table]) -> None:
     assert len(listed) == len(expected)
 
 
-@pytest.mark.parametrize("seed", range(20))
-def test_front_of_two_goals_equals_enumeration(seed: int) -> None:
-    setting = build_setting(random_study(seed))
-    truth = Enumeration(setting)
-    found = front(setting)
+@pytest.mark.parametrize("goals", PAIRS, ids="-".join)
+@pytest.mark.parametrize("seed", range(12))
+def test_front_of_two_goals_equals_enumeration(seed: int, goals: tuple[str, str]) -> None:
+    truth = truth_of(seed)
+    found = front(truth.setting, goals)
     if not truth.feasible:
         assert isinstance(found, Infeasible)
         return
     assert isinstance(found, Front)
-    assert found.complete
-    assert_same_vectors(found, non_dominated(all_vectors(truth, ("metabolic", "swing_inertia"))))
+    assert found.complete and found.stopped is None
+    assert_same_vectors(found, non_dominated(all_vectors(truth, goals)))
 
 
-@pytest.mark.parametrize("third", ["comfort", "device_mass"])
-@pytest.mark.parametrize("seed", range(40, 48))
+def test_fronts_compared_with_enumeration_are_not_all_trivial() -> None:
+    sizes = []
+    for seed in range(12):
+        if truth_of(seed).feasible:
+            sizes += [len(non_dominated(all_vectors(truth_of(seed), goals))) for goals in PAIRS]
+    assert max(sizes) >= 4 and sum(size > 1 for size in sizes) >= 12
+
+
+@pytest.mark.parametrize("third", ["comfort", "device_mass", "sites_in_use"])
+@pytest.mark.parametrize("seed", range(6))
 def test_front_of_three_goals_equals_enumeration(seed: int, third: str) -> None:
-    setting = build_setting(random_study(seed))
-    truth = Enumeration(setting)
-    found = front(setting, third=third)
+    truth = truth_of(seed)
+    found = front(truth.setting, third=third)
     if not truth.feasible:
         assert isinstance(found, Infeasible)
         return
     assert isinstance(found, Front)
     names = ("metabolic", "swing_inertia", third)
     assert_same_vectors(found, non_dominated(all_vectors(truth, names)))
+
+
+@pytest.mark.parametrize("seed", [0, 3, 5, 8])
+def test_a_point_wins_exactly_at_the_weights_told(seed: int) -> None:
+    truth = truth_of(seed)
+    goals = ("swing_inertia", "comfort")
+    found = front(truth.setting, goals)
+    assert isinstance(found, Front)
+    table = all_vectors(truth, goals)
+    for point in found.points:
+        a, b = point.values
+        if point.weights is None:
+            assert not point.supported
+            # at no weights: at every one on a fine grid something is better
+            for share in np.linspace(0.0, 1.0, 201):
+                scores = (1 - share) * table[:, 0] + share * table[:, 1]
+                assert scores.min() <= (1 - share) * a + share * b + 1e-9
+            continue
+        low, high = point.weights
+        inside = low + 1.0 if np.isinf(high) else 0.5 * (low + high)
+        assert (table @ [1.0, inside]).min() == pytest.approx(a + inside * b, abs=1e-6)
+        outside = [0.999 * low - 1e-3] if low > 1e-2 else []
+        outside += [] if np.isinf(high) else [1.001 * high + 1e-3]
+        for weight in outside:
+            assert (table @ [1.0, weight]).min() < a + weight * b
+
+
+def test_intervals_of_winning_weights_cover_every_weight_once() -> None:
+    vectors = [(1.0, 9.0), (2.0, 5.0), (2.9, 4.6), (4.0, 2.0), (7.0, 1.0)]
+    wins = winning_weights(vectors)
+    assert wins[2] is None
+    supported = [w for w in wins if w is not None]
+    assert supported[0][0] == 0.0 and np.isinf(supported[-1][1])
+    for (_, end), (start, _) in zip(supported, supported[1:], strict=False):
+        assert end == pytest.approx(start)
+
+
+def test_example_weights_let_the_point_win_and_none_exist_for_the_others() -> None:
+    rng = np.random.default_rng(5)
+    vectors = [tuple(v) for v in rng.random((12, 3))]
+    for vector, weights in zip(vectors, example_weights(vectors), strict=True):
+        if weights is not None:
+            scores = np.array(vectors) @ weights
+            assert scores.min() == pytest.approx(float(np.dot(vector, weights)), abs=1e-9)
+            continue
+        grid = rng.dirichlet(np.ones(3), size=4000)
+        assert (np.array(vectors) @ grid.T < np.dot(vector, grid.T)).any(axis=0).all()
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_point_place_picks_is_marked(seed: int) -> None:
+    study = random_study(seed)
+    for comfort in (0.0, 0.3):
+        setting = build_setting(replace(study, weights=Weights(1.0, 0.2, comfort)))
+        found = front(setting)
+        best = place(setting, top=1)
+        if isinstance(found, Infeasible):
+            assert isinstance(best, Infeasible)
+            continue
+        assert not isinstance(best, Infeasible)
+        assert found.pick is not None
+        score = best.layouts[0].assessment.score
+        assert found.pick.score == pytest.approx(score, rel=1e-9)
+        if comfort == 0.0:
+            assert found.picked is not None
+        if found.picked is not None:
+            picked = found.points[found.picked].assessment
+            assert picked.score == pytest.approx(score, rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_every_point_is_a_layout_that_the_assessment_confirms(seed: int) -> None:
+    setting = build_setting(random_study(seed))
+    found = front(setting, third="comfort")
+    if isinstance(found, Infeasible):
+        return
+    for point in found.points:
+        again = assess(setting, point.assessment.layout)
+        assert again.feasible
+        judged = (again.metabolic_pct, again.swing_inertia_pct, again.discomfort)
+        assert point.values == pytest.approx(judged, rel=1e-9, abs=1e-9)
+
+
+def test_a_front_stopped_early_keeps_what_it_has_and_says_so(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    setting = build_setting(random_study(0))
+    whole = front(setting, ("swing_inertia", "comfort"))
+    assert isinstance(whole, Front) and len(whole.points) > 1
+    stopped = front(
+        setting, ("swing_inertia", "comfort"), on_point=lambda n: _interrupt(monkeypatch)
+    )
+    assert isinstance(stopped, Front)
+    assert not stopped.complete and stopped.stopped == "interrupted"
+    assert 1 <= len(stopped.points) < len(whole.points)
+    listed = {point.values for point in whole.points}
+    assert {point.values for point in stopped.points} <= listed
+    assert stopped.picked is None and stopped.pick is None
+
+
+def _interrupt(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From now on every search is stopped by hand."""
+    from optimizer.solve.search import Search
+
+    def stop(self: Search) -> str:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Search, "_run", stop)
+
+
+def test_no_time_at_all_is_an_incomplete_front_without_points() -> None:
+    found = front(build_setting(random_study(1)), time_limit_s=0.0)
+    assert isinstance(found, Front)
+    assert found.points == () and found.stopped == "time_limit"
+
+
+@pytest.mark.parametrize(
+    ("goals", "third"),
+    [(("metabolic", "metabolic"), None), (("metabolic", "swing"), None), (("metabolic",), "nice")],
+)
+def test_goals_that_cannot_be_are_refused(goals: tuple[str, ...], third: str | None) -> None:
+    with pytest.raises(InputError) as caught:
+        front(build_setting(random_study(1)), goals, third)
+    assert caught.value.flaws
+
+
+def test_a_front_with_ballast_of_any_mass_is_refused() -> None:
+    study = replace(random_study(1), counterweight=Counterweight("left", 0.3, 5000.0))
+    with pytest.raises(InputError, match="counterweight"):
+        front(build_setting(study))
+
+
+def test_lines_run_as_the_studys_own_score_leads_them() -> None:
+    setting: Setting = build_setting(random_study(0))
+    found = front(setting)
+    assert isinstance(found, Front)
+    graph = setting.graph
+    for point in found.points:
+        for routing in point.assessment.layout.routings:
+            if routing.nodes:
+                assert set(routing.nodes) <= set(graph.nodes)

@@ -24,6 +24,7 @@ from optimizer.views.json import encode, infeasible_document
 from optimizer.views.page import infeasible_page
 from optimizer.views.why import why_page
 from optimizer.views.why_json import why_document
+from tests.why.impossible import has_layout
 
 AIR = bundled("studies") / "air_ankle.toml"
 #: Changes to the demo that leave it without any layout.
@@ -40,7 +41,7 @@ def study():
 
 
 @cache
-def report(part=None):
+def report(part):
     found = why(study(), part)
     assert found is not None and not isinstance(found, Infeasible)
     return found
@@ -79,26 +80,26 @@ def test_a_clash_fits_the_width_and_says_what_would_mend_it(width, name):
 
 
 def test_why_tells_every_part_and_its_next_best_site():
-    text = " ".join(shown(lambda console: why_page(study(), report(), console), 200).split())
-    for told in report().parts:
+    text = " ".join(shown(lambda console: why_page(study(), report(None), console), 200).split())
+    for told in report(None).parts:
         assert all(unit in text for unit in told.units)
         if told.next_best is not None:
             assert f"{told.next_best.score:.4f}" in text
-    for limit in report().limits:
+    for limit in report(None).limits:
         assert limit.text in text and limit.origin.file.rsplit("/", 1)[-1] in text
-    assert f"{report().worthless} limits are worth nothing" in text
+    assert f"{report(None).worthless} limits are worth nothing" in text
 
 
 def test_why_as_a_document_holds_it_all_and_is_valid_json():
-    document = json.loads(encode(why_document(study(), report())))
+    document = json.loads(encode(why_document(study(), report(None))))
     assert document["schema"] == "limbtrim.why/1" and document["complete"]
-    assert len(document["parts"]) == len(report().parts)
-    for told, part in zip(document["parts"], report().parts, strict=True):
+    assert len(document["parts"]) == len(report(None).parts)
+    for told, part in zip(document["parts"], report(None).parts, strict=True):
         assert told["site"] == part.site
         if part.next_best is not None:
             assert told["next_best"]["score"] == pytest.approx(part.next_best.score)
             assert told["next_best"]["proven"] and told["next_best"]["differs"]
-    assert document["worthless"] == report().worthless
+    assert document["worthless"] == report(None).worthless
 
 
 def test_a_clash_as_a_document_tells_the_least_change_in_the_designer_s_unit():
@@ -120,7 +121,7 @@ def test_the_least_change_told_for_the_demo_is_enough_and_a_hundredth_less_is_no
     (obstacle,) = clash("device_mass").obstacles
     for value, fits in ((obstacle.needed_value + 1, True), (obstacle.needed_value * 0.99, False)):
         changed = load_study(AIR, {"limits.device_mass_g": f"{value:.3f}"})
-        assert isinstance(place(changed, top=1), Infeasible) is not fits
+        assert has_layout(changed) is fits
 
 
 @pytest.mark.parametrize(
@@ -128,7 +129,6 @@ def test_the_least_change_told_for_the_demo_is_enough_and_a_hundredth_less_is_no
     [
         ("lines.node_feed.max_drop_pct", "0.2", "voltage_drop"),
         ("lines.fill_tube.response_ms", "60", "fill_time"),
-        ("lines.vent_tube.vent_ms", "60", "vent_time"),
         ("lines.supply_tube.max_drop_kpa", "0.5", "pressure_drop"),
     ],
 )
@@ -144,7 +144,7 @@ def test_a_budget_s_least_change_is_told_in_its_own_unit(path, value, kind):
     assert change is not None and change.typed is not None and change.value is not None
     for amount, fits in ((change.typed, True), (change.value * 0.99, False)):
         changed = with_value(tight, oracle.limits[number], amount, change.options)
-        assert isinstance(place(changed, top=1), Infeasible) is not fits
+        assert has_layout(changed) is fits
 
 
 def test_the_command_answers_with_exit_codes(tmp_path):
@@ -152,7 +152,7 @@ def test_the_command_answers_with_exit_codes(tmp_path):
     consoles = Consoles(make_console(streams[0], 80), make_console(streams[1], 80))
     found = command(consoles, str(AIR), "pump", quiet=True)
     assert found.code == 0 and found.document["asked_for"] == "pump"
-    nothing = command(consoles, str(AIR), settings=["limits.device_mass_g=1500"], quiet=True)
+    nothing = command(consoles, str(AIR), settings=["parts.pump.mass_g=9000"], quiet=True)
     assert nothing.code == 3 and nothing.document["schema"] == "limbtrim.infeasible/1"
     stopped = command(consoles, str(AIR), time_limit_s=0.0, quiet=True)
     assert stopped.code == 4
