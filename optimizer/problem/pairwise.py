@@ -27,8 +27,6 @@ TRUNK_LOAD = INDEX[MASS[TRUNK]]
 _MASSES = [INDEX[name] for name in MASS.values()]
 #: Costs and forms this close are equal when line options are compared.
 _EQUAL = 1e-12
-#: Relative room left when something is compared with its limit: what just fits, fits.
-ROOM = 1e-9
 
 
 @dataclass
@@ -202,14 +200,13 @@ class _Writer:
         limits, forms, upper = self._forms(used)
         n_limits = len(limits)
         tables = tuple(self._table(n, line, forms) for n, line in enumerate(p.lines))
+        pairs = self._pairs(tables, len(forms))
         kinds = tuple(dict.fromkeys(cap.kind for cap in p.caps))
         capacity_use = np.zeros((len(self.choice), len(kinds)))
         for cap in p.caps:
             share = cap.use[self.choice] / cap.cap
             here = share > 0.0
             capacity_use[here, kinds.index(cap.kind)] = share[here]
-        self._capacity_use = capacity_use
-        pairs = self._pairs(tables, len(forms))
         in_piece = np.zeros((len(p.pieces), len(p.site_names)), dtype=bool)
         for n, piece in enumerate(p.pieces):
             in_piece[n, list(piece.sites)] = True
@@ -364,17 +361,9 @@ class _Writer:
                 ordered = rank[0][:, None] <= rank[1][None, :]
                 pair.ok &= ordered.T if turned else ordered
         for pair in found.values():
-            pair.ok &= self._fit_together(pair.slot_a, pair.slot_b)
             if pair.ok.any():
                 pair.bottom_form = pair.least_form[pair.ok].min(axis=0)
         return found
-
-    def _fit_together(self, a: int, b: int) -> Mask:
-        """Which choices of two slots their sites' capacities allow together."""
-        sites_a, sites_b = self._sites(a), self._sites(b)
-        use_a, use_b = self._capacity_use[self._choices(a)], self._capacity_use[self._choices(b)]
-        over = (use_a[:, None, :] + use_b[None, :, :] > 1.0 + ROOM).any(axis=2)
-        return ~(over & (sites_a[:, None] == sites_b[None, :]))
 
     def _ranks(self, slot: int, twin: int) -> tuple[IntArray, IntArray]:
         """Where the choices of two interchangeable slots stand in garment order."""

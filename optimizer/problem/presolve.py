@@ -45,7 +45,6 @@ class Switches:
     search: bool = True
     """Rank by one search tree over the pairwise problem; off: solve the program rank by rank."""
     cover_cuts: bool = True
-    cluster_cuts: bool = True
     first_layouts: bool = True
     reduced_costs: bool = True
     enumeration: bool = True

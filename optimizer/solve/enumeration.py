@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
-from optimizer.problem.pairwise import ROOM, Pairwise
+from optimizer.problem.pairwise import Pairwise
 from optimizer.solve.relaxation import Bound
+from optimizer.solve.scoring import ROOM
 
 Mask = NDArray[np.bool_]
 #: Partial assignments extended together.

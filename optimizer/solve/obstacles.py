@@ -36,7 +36,6 @@ def obstacles_of(
     limits, parts : the clash, and the slots it is about
     changes : of as many of the limits as are known
     """
-    setting = oracle.easing.setting
     found: list[tuple[int, Obstacle]] = []
     together: dict[str, list[int]] = {}
     for m in limits:

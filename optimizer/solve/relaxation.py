@@ -83,7 +83,7 @@ class _RowWriter:
 
 
 @dataclass
-class Block:
+class _Block:
     """The y columns of one pair (of one of its lines where lines have several options)."""
 
     key: Key
@@ -102,9 +102,8 @@ class Relaxation:
         self.u[self.used] = len(model.choice) + np.arange(len(self.used))
         self._folded_cost = np.zeros(len(model.choice))
         self._folded_form = np.zeros((len(model.choice), model.form.shape[1]))
-        self.blocks: list[Block] = []
+        self._blocks: list[_Block] = []
         self._plain_keys: list[Key] = []
-        self.folded: list[Key] = []
         writer = _RowWriter()
         cost, form, col_upper = self._columns()
         self._write_places(writer)
@@ -180,7 +179,6 @@ class Relaxation:
                 self._folded_form[at] += form.sum(axis=axis)
                 self._write_rule(writer, a, b, pair.ok)
                 self._plain_keys.append(key)
-                self.folded.append(key)
                 continue
             tables = (
                 [(pair.ok[..., None], pair.cost[..., None], pair.form[:, :, None])]
@@ -202,7 +200,7 @@ class Relaxation:
                 n += len(i)
                 costs.append(cost[i, j, o])
                 forms.append(form[i, j, o])
-                self.blocks.append(Block(key, columns, i, j))
+                self._blocks.append(_Block(key, columns, i, j))
                 writer.add(
                     np.concatenate([i, n_a + j, np.arange(n_a + n_b)]),
                     np.concatenate([columns, columns, a + np.arange(n_a), b + np.arange(n_b)]),
@@ -358,7 +356,7 @@ class Relaxation:
         for key in self._plain_keys:
             table[key] = np.where(m.pairs[key].ok, 0.0, inf)
         found: dict[Key, Array] = {}
-        for block in self.blocks:
+        for block in self._blocks:
             ok = m.pairs[block.key].ok
             # several columns of a cell are options: the least counts
             each = np.full(ok.shape, inf)

@@ -6,7 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
-from optimizer.problem.pairwise import ROOM, LineTable, Pairwise
+from optimizer.problem.pairwise import TRUNK_LOAD, LineTable, Pairwise
+
+#: Relative room left when a form is compared with its limit: what just fits, fits.
+ROOM = 1e-9
 
 
 class Scorer:
@@ -145,3 +148,10 @@ class Scorer:
         search(0, float(cost[0]), form[0])
         return found if found[0] <= most else (np.inf, ())
 
+
+def trunk_load(model: Pairwise, chosen: IntArray) -> float:
+    """The trunk's load of one assignment with the cheapest options [kg] (curved problems)."""
+    return float(Scorer(model)._sums(chosen[None])[1][0, -1])
+
+
+__all__ = ["ROOM", "TRUNK_LOAD", "Scorer", "trunk_load"]

@@ -23,17 +23,16 @@ from optimizer.problem.arrays import Objective
 from optimizer.problem.pairwise import pairwise
 from optimizer.problem.presolve import Reduced, Switches
 from optimizer.solve.branching import Branching, Question
-from optimizer.solve.clusters import Clusters
 from optimizer.solve.covers import Covers
 from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.highs import Tick
-from optimizer.solve.relaxation import Bound, Cut, Relaxation, reduced_costs
+from optimizer.solve.relaxation import Bound, Relaxation, reduced_costs
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import first_layouts
 
 Mask = NDArray[np.bool_]
-#: Rounds of cuts at the root, and by how much a point must overstep one there and below.
-CUT_ROUNDS, CUT_ROOT, CUT_BELOW = 20, 5e-3, 0.03
+#: Rounds of cover cuts at the root, and by how much a point must overstep one there and below.
+CUT_ROUNDS, CUT_ROOT, CUT_BELOW = 20, 1e-3, 0.03
 #: Partial assignments that enumerating a node may look at before it is split instead.
 BUDGET = 2000
 #: Nodes of so few combinations (decimal logarithm) are always enumerated; of so many at first.
@@ -188,10 +187,10 @@ class Search:
             )
             self.shortlist.use(self.model)
         m, relaxation = self.model, self.relaxation
-        self.covers, self.clusters = Covers(m, relaxation.u), Clusters(m, relaxation)
-        if self._switches.cover_cuts or self._switches.cluster_cuts:
+        self.covers = Covers(m, relaxation.u)
+        if self._switches.cover_cuts:
             for _ in range(CUT_ROUNDS):
-                cuts = self._violated(CUT_ROOT)
+                cuts = self.covers.violated(relaxation.value, CUT_ROOT)
                 if not cuts or time.perf_counter() > self._deadline:
                     break
                 relaxation.add_cuts(cuts)
@@ -260,19 +259,13 @@ class Search:
                 return None
             if self._switches.reduced_costs:
                 open_ = open_ & (beyond <= self.shortlist.threshold - value)
-            cuts = self._violated(CUT_BELOW) if self._nodes > 1 else []
+            cuts = []
+            if self._nodes > 1 and self._switches.cover_cuts:
+                cuts = self.covers.violated(relaxation.value, CUT_BELOW)
             if not cuts:
                 break
             relaxation.add_cuts(cuts)
         return _Node(open_, node.must, node.may), bound, value
-
-    def _violated(self, least: float) -> list[Cut]:
-        value, cuts = self.relaxation.value, list[Cut]()
-        if self._switches.cover_cuts:
-            cuts += self.covers.violated(value, least)
-        if self._switches.cluster_cuts:
-            cuts += self.clusters.violated(value, 2.0 * least)
-        return cuts
 
     def _worth_enumerating(self, open_: Mask) -> bool:
         size = self._size(open_)
