@@ -27,7 +27,7 @@ from optimizer.solve.goals import Goal, exact_value
 from optimizer.solve.infeasible import explain
 from optimizer.solve.layouts import layout_of
 from optimizer.solve.program import Solution
-from optimizer.study.model import Line, LineOption, Study
+from optimizer.study.model import Line, LineOption, PartModel, Study
 
 #: The goal that is no sum: the slowest filling of an air chamber.
 RESPONSE = "response"
@@ -81,6 +81,8 @@ def find_points(
         search.run()
     except SearchStoppedError as stop:
         found.stopped = stop.why
+    except KeyboardInterrupt:  # between two solves
+        found.stopped = "interrupted"
     found.solves = search.solves
     if not search.found and found.stopped is None:
         found.infeasible = explain(setting, reduced, time.perf_counter() - started)
@@ -141,19 +143,27 @@ def _assess(setting: Setting, problem: Problem, solution: Solution) -> Assessmen
 def _faster(study: Study, seconds: float) -> Study:
     """The study with every chamber to be filled within a time, or within its own if shorter."""
 
+    with_valve = _parts_with(study, lambda m: m.physics.valve_c is not None)
+    with_chamber = _parts_with(study, lambda m: m.physics.chamber_m3 is not None)
+
     def option(o: LineOption) -> LineOption:
-        if o.physics.target_pa is None:
+        if o.physics.target_pa is None or o.physics.supply_pa is None:
             return o
         own = o.physics.response_s
         within = seconds if own is None else min(own, seconds)
         return replace(o, physics=replace(o.physics, response_s=within))
 
     def line(one: Line) -> Line:
-        if one.kind != "air_tube":
+        fills = one.part_a in with_valve and one.part_b in with_chamber
+        if one.kind != "air_tube" or not fills:
             return one
         return replace(one, options=tuple(option(o) for o in one.options))
 
     return replace(study, lines=tuple(line(one) for one in study.lines))
+
+
+def _parts_with(study: Study, has: Callable[[PartModel], bool]) -> frozenset[str]:
+    return frozenset(part.name for part in study.parts if any(has(m) for m in part.models))
 
 
 def _undominated(points: Points, resolution: Sequence[float]) -> Points:

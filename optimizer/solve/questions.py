@@ -24,6 +24,8 @@ from optimizer.study.relax import eased
 
 #: Layouts nearer in score than this are equally good.
 EQUAL = 1e-6
+#: Score points for every part not where it is in the best layout: far below what counts.
+NEARNESS = 1e-8
 
 
 @dataclass(frozen=True)
@@ -73,8 +75,10 @@ class Questions:
         self.outcome: Outcome = outcome
         self.solution = solution
         self.best: Assessment | None = None
+        self._costs = self.program.formulation.costs(self.program.objective)
         if solution is not None:
             self.best = self.assessed(solution)
+            self._favour(solution)
 
     @property
     def score(self) -> float:
@@ -100,7 +104,7 @@ class Questions:
             x = self.program.live.relaxed()
         if x is None:
             return inf
-        return float(self.program.formulation.costs(self.program.objective) @ x)
+        return float(self._costs @ x) - NEARNESS * len(self.problem.slots)
 
     def alternative(self, answer: Answer) -> Alternative:
         """A solution as assessed, and what it costs above the best."""
@@ -146,6 +150,14 @@ class Questions:
         assessment = assess(setting, layout_of(setting, self.program.problem, solution))
         require_agreement(solution, assessment)
         return assessment
+
+    def _favour(self, solution: Solution) -> None:
+        """Of layouts that score the same, find the one nearest to the best from now on."""
+        kept = set(solution.chosen)
+        for choice, column in self.program.columns.x.items():
+            if choice not in kept:
+                self._costs[column] += NEARNESS
+        self.program.live.set_costs(self._costs)
 
     def _solve(self, cutoff: float) -> tuple[Outcome, Solution | None]:
         left = max(self._deadline - time.perf_counter(), 0.0)

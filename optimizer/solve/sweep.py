@@ -130,6 +130,8 @@ def _exact(
             search.run()
         except SearchStoppedError as stop:
             stopped = stop.why
+        except KeyboardInterrupt:  # between two solves
+            stopped = "interrupted"
         solves, seconds = solves + search.solves, seconds + search.seconds
         base = family.base
         for stretch in search.stretches:
@@ -189,6 +191,8 @@ def _bisect(
         search.run()
     except SearchStoppedError as stop:
         stopped = stop.why
+    except KeyboardInterrupt:  # between two solves
+        stopped = "interrupted"
     points = search.points
     grid = None if dial.whole else points[1] - points[0]
     return search.held, search.solves, search.seconds, stopped, grid

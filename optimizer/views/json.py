@@ -5,9 +5,9 @@ Documents
 Every document starts with "schema", its kind and version: "limbtrim.ranking/1" (`place`),
 "limbtrim.infeasible/1" (`place` when nothing fits), "limbtrim.assessment/1" (`weigh`),
 "limbtrim.study/1" (`check`), "limbtrim.models/1" (`models`), "limbtrim.written/1" (`new`),
-"limbtrim.line/1" (`line`). A key may be added within a version; one that goes or changes its
-meaning makes a new version. The JSON
-Schema of the first three is `optimizer/data/schema_ranking.json`.
+"limbtrim.line/1" (`line`), "limbtrim.why/1" (`why`, see `optimizer.views.why_json`). A key may be
+added within a version; one that goes or changes its meaning makes a new version. The JSON Schema
+of the first three is `optimizer/data/schema_ranking.json`.
 
 ranking
     "study": what was solved (name, wearer, task, energy models, weights, pose);
@@ -41,6 +41,12 @@ swing_dynamics
     "legs": per side the peaks of net moment and power and the positive work of each joint in one
     swing, bare and what the load adds; "clearance": gap under the foot in mid-swing with each part
     on shank or foot.
+infeasible
+    "unplaceable": parts that no allowed site takes; "obstacles": limits that clash, with what is in
+    "unit" written ("value") and at least needed, all else as written ("needed_value", null: no
+    amount is enough; "least_change" in words; "enough" false: other clashes remain); "parts" it is
+    about; "smallest": no fewer limits clash; "whole" false: only limits any one of which is enough
+    to change; "further" clashes; "complete" false: cut short by hand.
 limit
     "soft": overstepping costs comfort points and breaks nothing. "value", "limit" and "slack"
     are in "unit", as the study's author reads them (g, mm, cm3); "slack" below 0 is a broken

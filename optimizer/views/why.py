@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 
 from rich.console import Console, Group, RenderableType
@@ -19,6 +20,8 @@ from optimizer.views.ranking import proof_words
 from optimizer.views.table import Cell, Column, is_wide, section, table
 from optimizer.views.words import Words, bullets, counted, listing
 
+#: What follows the name in a phrase of `differences`.
+_NAME = re.compile(r":| at | \(")
 #: Differences below this many score points are told as none.
 NOTHING = 5e-6
 
@@ -74,7 +77,7 @@ def _parts(found: WhyReport, console: Console) -> Group:
     ]
     if wide:
         columns += [Column("walking", "%"), Column("swing", "%")]
-        columns += [Column("and then moves as well", words=True)]
+        columns += [Column("changes as well", words=True)]
     rows: list[list[Cell]] = []
     for part in found.parts:
         row: list[Cell] = [Words(units_words(part), hang=2), Words(part.site, hang=2)]
@@ -85,11 +88,11 @@ def _parts(found: WhyReport, console: Console) -> Group:
             row += [Words(listing(new_sites(found, part)), hang=2), next(scores), next(watts)]
             if wide:
                 row += [next(percents), next(inertias)]
-                row.append(_moves(found, part.part, part.next_best))
+                row.append(Words(moved_names(found, part.part, part.next_best), hang=2))
         rows.append(row)
     notes = []
     if not wide:
-        notes = [Words("More columns, and what moves along, at 110 columns (--width).", "quiet")]
+        notes = [Words("What changes as well is told at 110 columns (--width).", "quiet")]
     title = "Why there" if found.part else "Where else each part could go"
     return section(title, table(columns, rows), *notes)
 
@@ -129,6 +132,15 @@ def moves_along(found: WhyReport, part: str, alternative: Alternative) -> list[s
     """What else differs from the best layout, beside the part's own place."""
     phrases = differences(found.best.layout, alternative.assessment.layout)
     return [p for p in phrases if not p.startswith((f"{part}:", f"{part} "))]
+
+
+def moved_names(found: WhyReport, part: str, alternative: Alternative, most: int = 4) -> str:
+    """Names of the other parts and lines that change, the first few of them."""
+    names = [_NAME.split(phrase)[0] for phrase in moves_along(found, part, alternative)]
+    names = list(dict.fromkeys(names))
+    if len(names) > most + 1:
+        names = [*names[:most], f"{len(names) - most} more"]
+    return listing(names) or "-"
 
 
 def _better(found: WhyReport) -> Group | None:

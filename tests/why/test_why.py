@@ -243,3 +243,19 @@ def test_the_best_layout_is_that_of_place():
         assert not isinstance(ranking, Infeasible)
         best = ranking.layouts[0].assessment.score
         assert report(i).best.score == pytest.approx(best, abs=1e-6)
+
+
+def test_parts_that_need_not_move_stay_where_they_are():
+    # mirror images cost the same: without a preference some would be turned round at random
+    study = small(
+        *(part(f"cell{i}", 0.1, "thigh_left", "thigh_right") for i in range(5)),
+        part("pump", 0.4, "belt", "back"),
+        sites={"back": {"holder_mass_kg": 0.1}},
+    )
+    found = why(study)
+    assert found is not None and not isinstance(found, Infeasible)
+    before = {p.unit: p.site for p in found.best.layout.placements}
+    for told in found.parts:
+        assert told.next_best is not None
+        after = {p.unit: p.site for p in told.next_best.assessment.layout.placements}
+        assert [unit for unit in before if before[unit] != after[unit]] == list(told.units)
