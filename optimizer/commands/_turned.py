@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 #: The range where none is given, as shares of what the study says.
 FROM, TO = 0.2, 3.0
+RANGE = Origin("--from, --to")
 
 
 def turned(
@@ -33,8 +34,39 @@ def turned(
 
     found = dial(study_path, paths, overrides(settings))
     if (low is None or high is None) and not found.now:
-        origin = Origin("--from, --to")
+        _require_numbers(study_path, found, settings)
         expected = f"both, as the study says no single number for {found.label}"
-        raise InputError([Flaw(origin, "no range", expected)])
+        raise InputError([Flaw(RANGE, "no range", expected)])
     now = found.now or 0.0
-    return found, FROM * now if low is None else low, TO * now if high is None else high
+    if low is None:
+        low = FROM * now
+        _require_usable(found, low, "a fifth of")
+    if high is None:
+        high = TO * now
+        _require_usable(found, high, "three times")
+    return found, low, high
+
+
+def _require_numbers(study_path: str, found: Dial, settings: Sequence[str]) -> None:
+    """Raise InputError if a path leads nowhere, or to something other than a number."""
+    from optimizer.study.load import load_study
+    from optimizer.study.overrides import Scale
+
+    steps = {**(overrides(settings) or {}), **dict.fromkeys(found.paths, Scale(1.0))}
+    try:
+        load_study(study_path, steps, overrides_from="turned number")
+    except InputError as error:
+        # a number that is not written may still be turned, once it is said from where to where
+        flaws = [flaw for flaw in error.flaws if flaw.found != "no number"]
+        if flaws:
+            raise InputError(flaws) from None
+
+
+def _require_usable(found: Dial, value: float, share: str) -> None:
+    """Raise InputError if an end that nobody asked for is one the study cannot have."""
+    try:
+        found.study_at(value)
+    except InputError as error:
+        said = f"no range, and {value:g} ({share} the {found.now:g} of the study) is none"
+        expected = {f"from where to where: {flaw.expected}": None for flaw in error.flaws}
+        raise InputError([Flaw(RANGE, said, text) for text in expected]) from None

@@ -45,6 +45,8 @@ class Switches:
     search: bool = True
     """Rank by one search tree over the pairwise problem; off: solve the program rank by rank."""
     cover_cuts: bool = True
+    hull_cuts: bool = True
+    shrinking: bool = True
     first_layouts: bool = True
     reduced_costs: bool = True
     enumeration: bool = True

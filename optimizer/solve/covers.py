@@ -45,10 +45,16 @@ class Covers:
                     self._knapsacks.append((int(site), here, weight, own))
         self._known: set[tuple[bytes, int, int]] = set()
 
+    def use(self, u: IntArray) -> None:
+        """Read points of another relaxation of the same model, given its columns of sites."""
+        self._u = u
+
     def violated(self, value: Array, least: float) -> list[Cut]:
         """Cuts that a fractional point oversteps by more than `least`."""
         cuts = []
         for site, here, weight, own in self._knapsacks:
+            if self._u[site] < 0:
+                continue
             used = float(value[self._u[site]])
             if used < 1e-6:
                 continue

@@ -11,6 +11,7 @@ multipliers in plain arithmetic and owes nothing to the solver's tolerances.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import inf
 from typing import Any
@@ -93,11 +94,23 @@ class _Block:
 
 
 class Relaxation:
-    """The relaxation alive: choices are closed, sites switched, cuts added, solved again."""
+    """The relaxation alive: choices are closed, sites switched, cuts added, solved again.
 
-    def __init__(self, model: Pairwise, seed: int = 0):
+    `open_` (n_c) and `allowed` (per pair of slots, over their choices) leave out for good what is
+    known to be in no layout worth having.
+    """
+
+    def __init__(
+        self,
+        model: Pairwise,
+        seed: int = 0,
+        open_: Mask | None = None,
+        allowed: Mapping[Key, Mask] | None = None,
+    ):
         self.model = model
-        self.used: IntArray = np.unique(model.site)
+        self.open = np.ones(len(model.choice), dtype=bool) if open_ is None else open_
+        self._allowed = allowed or {}
+        self.used: IntArray = np.unique(model.site[self.open])
         self.u = np.full(model.n_sites, -1, dtype=np.int64)
         self.u[self.used] = len(model.choice) + np.arange(len(self.used))
         self._folded_cost = np.zeros(len(model.choice))
@@ -123,6 +136,9 @@ class Relaxation:
         self._cuts: list[Cut] = []
         self.lp = LiveLinear(cost, col_upper, rows, seed)
         self._x = np.arange(len(model.choice))
+        if not self.open.all():
+            closed = self._x[~self.open]
+            self.lp.set_bounds(closed, np.zeros(len(closed)), np.zeros(len(closed)))
         self.value, self.dual = np.zeros(len(cost)), np.zeros(len(rows.lower))
 
     # -- writing ---------------------------------------------------------------------------
@@ -161,6 +177,8 @@ class Relaxation:
         costs: list[Array] = [np.zeros(0)]
         forms: list[Array] = [np.zeros((0, m.form.shape[1]))]
         by_number = {table.number: table for table in m.tables}
+        serial = 0
+        self._y_key: list[IntArray] = []
         for key, pair in m.pairs.items():
             a, b = m.first[pair.slot_a], m.first[pair.slot_b]
             n_a, n_b = pair.ok.shape
@@ -194,19 +212,30 @@ class Relaxation:
                     for line in lines
                 ]
             )
+            open_a = np.flatnonzero(self.open[a : a + n_a])
+            open_b = np.flatnonzero(self.open[b : b + n_b])
+            row_a, row_b = np.full(n_a, -1), np.full(n_b, -1)
+            row_a[open_a] = np.arange(len(open_a))
+            row_b[open_b] = len(open_a) + np.arange(len(open_b))
+            rows = len(open_a) + len(open_b)
+            ok = pair.ok & (row_a >= 0)[:, None] & (row_b >= 0)[None, :]
+            ok &= self._allowed.get(key, True)
             for kept, cost, form in tables:
-                i, j, o = np.nonzero(kept & pair.ok[..., None])
+                i, j, o = np.nonzero(kept & ok[..., None])
                 columns = n + np.arange(len(i))
                 n += len(i)
                 costs.append(cost[i, j, o])
                 forms.append(form[i, j, o])
                 self._blocks.append(_Block(key, columns, i, j))
+                n_c = len(m.choice)
+                self._y_key.append(((serial * n_c + a + i) * n_c + b + j) * 64 + o)
+                serial += 1
                 writer.add(
-                    np.concatenate([i, n_a + j, np.arange(n_a + n_b)]),
-                    np.concatenate([columns, columns, a + np.arange(n_a), b + np.arange(n_b)]),
-                    np.concatenate([np.ones(2 * len(i)), -np.ones(n_a + n_b)]),
-                    np.zeros(n_a + n_b),
-                    np.zeros(n_a + n_b),
+                    np.concatenate([row_a[i], row_b[j], np.arange(rows)]),
+                    np.concatenate([columns, columns, a + open_a, b + open_b]),
+                    np.concatenate([np.ones(2 * len(i)), -np.ones(rows)]),
+                    np.zeros(rows),
+                    np.zeros(rows),
                 )
         return np.concatenate(costs), np.concatenate(forms)
 
@@ -227,10 +256,10 @@ class Relaxation:
 
     def _write_sites(self, writer: _RowWriter) -> None:
         m = self.model
-        key, back = np.unique(m.slot * m.n_sites + m.site, return_inverse=True)
-        self._use_site, self._use_of = key % m.n_sites, back
+        x = np.flatnonzero(self.open)
+        key, back = np.unique(m.slot[x] * m.n_sites + m.site[x], return_inverse=True)
+        self._use_site, self._use_of = key % m.n_sites, (x, back)
         n_use = len(key)
-        x = np.arange(len(m.choice))
         self._first_use = writer.add(
             np.concatenate([back, np.arange(n_use)]),
             np.concatenate([x, self.u[self._use_site]]),
@@ -241,7 +270,7 @@ class Relaxation:
         n_u = len(self.used)
         # a site without parts is not in use: its holder stays off
         writer.add(
-            np.concatenate([np.searchsorted(self.used, m.site), np.arange(n_u)]),
+            np.concatenate([np.searchsorted(self.used, m.site[x]), np.arange(n_u)]),
             np.concatenate([x, self.u[self.used]]),
             np.concatenate([-np.ones(len(x)), np.ones(n_u)]),
             np.full(n_u, -inf),
@@ -249,7 +278,7 @@ class Relaxation:
         )
         for k in range(m.capacity_use.shape[1]):
             for site in self.used:
-                here = np.flatnonzero((m.site == site) & (m.capacity_use[:, k] > 0.0))
+                here = x[(m.site[x] == site) & (m.capacity_use[x, k] > 0.0)]
                 if len(here) and m.capacity_use[here, k].sum() > 1.0:
                     writer.add(
                         np.zeros(len(here) + 1),
@@ -310,6 +339,54 @@ class Relaxation:
             np.concatenate([rows.upper, [c.upper for c in cuts]]),
         )
 
+    def within_sites(self) -> dict[int, list[tuple[int, int, IntArray]]]:
+        """Per site, the pairs of choices there that lines join, with the columns that say so."""
+        m = self.model
+        columns: dict[tuple[int, int], list[IntArray]] = {}
+        for block in self._blocks:
+            a, b = m.first[block.key[0]] + block.row, m.first[block.key[1]] + block.column
+            same = np.flatnonzero(m.site[a] == m.site[b])
+            pair = a[same] * len(m.choice) + b[same]
+            for each in np.unique(pair).tolist():
+                key = (each // len(m.choice), each % len(m.choice))
+                columns.setdefault(key, []).append(block.columns[same[pair == each]])
+        found: dict[int, list[tuple[int, int, IntArray]]] = {}
+        for (i, j), several in columns.items():
+            # of several lines side by side any one tells
+            found.setdefault(int(m.site[i]), []).append((i, j, several[0]))
+        return found
+
+    def carried(self, cuts: list[Cut], of: Relaxation) -> list[Cut]:
+        """Cuts of another relaxation of the same model in terms of this one's columns."""
+        n = len(self.model.choice)
+        to = np.full(len(of.cost), -1, dtype=np.int64)
+        to[:n] = np.arange(n)
+        to[of.u[of.used]] = self.u[of.used]
+        if self._y_key and of._y_key:
+            key, other = np.concatenate(self._y_key), np.concatenate(of._y_key)
+            mine = np.concatenate([block.columns for block in self._blocks])
+            theirs = np.concatenate([block.columns for block in of._blocks])
+            order = np.argsort(key, kind="stable")
+            at = np.minimum(np.searchsorted(key[order], other), len(key) - 1)
+            same = key[order][at] == other
+            to[theirs[same]] = mine[order][at[same]]
+        out = []
+        for cut in cuts:
+            columns = to[cut.columns]
+            kept = columns >= 0
+            out.append(Cut(columns[kept], cut.values[kept], cut.upper))
+        return out
+
+    def active_cuts(self) -> list[Cut]:
+        """The cuts that hold with equality at the last optimum."""
+        dual = self.dual[len(self.dual) - len(self._cuts) :]
+        return [cut for cut, price in zip(self._cuts, dual, strict=True) if price < -1e-9]
+
+    @property
+    def n_pairs(self) -> int:
+        """How many pairs of choices have columns."""
+        return sum(len(block.columns) for block in self._blocks)
+
     @property
     def n_cuts(self) -> int:
         """How many cuts were added."""
@@ -343,7 +420,8 @@ class Relaxation:
         )
         n_use = len(self._use_site)
         shares = -dual[self._first_use : self._first_use + n_use]
-        share = shares[self._use_of]
+        share = np.zeros(len(m.choice))
+        share[self._use_of[0]] = shares[self._use_of[1]]
         use = np.zeros(m.n_sites)
         use[self.used] = cost[self.u[self.used]]
         # what a site's use brings or saves for certain

@@ -29,10 +29,12 @@ from optimizer.solve.highs import Tick
 from optimizer.solve.relaxation import Bound, Relaxation, reduced_costs
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import first_layouts
+from optimizer.solve.tighten import Tightener
 
 Mask = NDArray[np.bool_]
 #: Rounds of cover cuts at the root, and by how much a point must overstep one there and below.
 CUT_ROUNDS, CUT_ROOT, CUT_BELOW = 20, 1e-3, 0.03
+HULL_BELOW = 0.05
 #: Partial assignments that enumerating a node may look at before it is split instead.
 BUDGET = 2000
 #: Nodes of so few combinations (decimal logarithm) are always enumerated; of so many at first.
@@ -159,7 +161,7 @@ class Search:
     def _root_node(self) -> _Node:
         m = self.model
         return _Node(
-            np.ones(len(m.choice), dtype=bool),
+            self._open,
             np.zeros(m.n_sites, dtype=bool),
             np.ones(m.n_sites, dtype=bool),
         )
@@ -186,30 +188,33 @@ class Search:
                 order_copies=self._switches.order_copies,
             )
             self.shortlist.use(self.model)
-        m, relaxation = self.model, self.relaxation
-        self.covers = Covers(m, relaxation.u)
-        if self._switches.cover_cuts:
-            for _ in range(CUT_ROUNDS):
-                cuts = self.covers.violated(relaxation.value, CUT_ROOT)
-                if not cuts or time.perf_counter() > self._deadline:
-                    break
-                relaxation.add_cuts(cuts)
-                before = relaxation.lp.objective
-                status = relaxation.solve(self._deadline - time.perf_counter())
-                if status == "infeasible":
-                    self._at_hand = inf
-                    return "optimal"
-                if status != "optimal":
-                    return "time_limit"
-                if relaxation.lp.objective - before < 1e-6 * abs(before):
-                    break
-        root = self._root_node()
-        bound = relaxation.bound(root.must, root.may)
-        self._at_hand = reduced_costs(m, bound, root.open)[0]
-        self.enumerator = Enumerator(m)
-        self.branching = Branching(m, relaxation)
-        if self._switches.first_layouts:
-            first_layouts(m, bound, self.enumerator, self.shortlist, self._deadline)
+        tightener = Tightener(
+            self.model, self.relaxation, self._switches, self._deadline, self._seed
+        )
+        self.covers, self.hulls = tightener.covers, tightener.hulls
+        root = tightener.cover()
+        if not root.done and not root.out_of_time:
+            assert tightener.bound is not None
+            self._at_hand = tightener.value
+            self.enumerator = Enumerator(self.model)
+            if self._switches.first_layouts:
+                first_layouts(
+                    self.model,
+                    tightener.bound,
+                    self.enumerator,
+                    self.shortlist,
+                    self._deadline,
+                )
+            root = tightener.hull(lambda: self.shortlist.threshold)
+            self._at_hand = tightener.value
+        self.relaxation = tightener.relaxation
+        if root.done:
+            self._at_hand = inf
+            return "optimal"
+        if root.out_of_time:
+            return "time_limit"
+        self._open = tightener.open
+        self.branching = Branching(self.model, self.relaxation)
         return None
 
     def _visit(self, node: _Node) -> _Node | None:
@@ -262,6 +267,8 @@ class Search:
             cuts = []
             if self._nodes > 1 and self._switches.cover_cuts:
                 cuts = self.covers.violated(relaxation.value, CUT_BELOW)
+            if self._nodes > 1 and self._switches.hull_cuts:
+                cuts += self.hulls.violated(relaxation.value, HULL_BELOW)
             if not cuts:
                 break
             relaxation.add_cuts(cuts)

@@ -84,6 +84,9 @@ class ExactSweep:
             When the deadline has passed or on Ctrl-C; what is proven by then is kept.
         """
         self._cover(0.0, 1.0, [])
+        # what a limit ends within its resolution before the end of the range lasts to the end
+        last = self.stretches.pop()
+        self.stretches.append(Stretch(last.winner, last.low, 1.0))
 
     # -- ranges in which rows move -----------------------------------------------------------
 
@@ -163,12 +166,13 @@ class ExactSweep:
         # what follows a layout that a limit ends follows it from the limit on
         a, self._since = a if self._since is None else self._since, None
         if not self.stretches:
-            self.stretches.append(Stretch(winner, a, b))
+            self.stretches.append(Stretch(winner, 0.0, b))
             return
         before = self.stretches.pop()
+        sliver = before.high - before.low < FINEST  # at the start of the range only
         if b - a < FINEST or self._serves(before.winner, winner, a, b):
             self.stretches.append(Stretch(before.winner, before.low, b))
-        elif self._serves(winner, before.winner, before.low, before.high):
+        elif sliver or self._serves(winner, before.winner, before.low, before.high):
             self.stretches.append(Stretch(winner, before.low, b))
         else:
             self.stretches += [Stretch(before.winner, before.low, a), Stretch(winner, a, b)]

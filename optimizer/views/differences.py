@@ -18,10 +18,23 @@ def differences(best: Layout, other: Layout) -> tuple[str, ...]:
     Copies of one part are interchangeable, so only the places they take together count. A line
     is named when it is bought in another option, or when its ends stay and only its way changes.
     """
-    return (*_moves(best, other), *_line_changes(best, other))
+    return tuple(f"{what}: {change}" for what, change in _changes(best, other))
 
 
-def _moves(best: Layout, other: Layout) -> list[str]:
+def differences_in_short(best: Layout, other: Layout) -> tuple[str, ...]:
+    """The same, one phrase for all parts that make the same move or lines that change alike."""
+    alike: dict[str, list[str]] = {}
+    for what, change in _changes(best, other):
+        alike.setdefault(change, []).append(what)
+    return tuple(f"{', '.join(what)}: {change}" for change, what in alike.items())
+
+
+def _changes(best: Layout, other: Layout) -> list[tuple[str, str]]:
+    """What changes, and how, in words."""
+    return [*_moves(best, other), *_line_changes(best, other)]
+
+
+def _moves(best: Layout, other: Layout) -> list[tuple[str, str]]:
     phrases = []
     before_by_part, after_by_part = _by_part(best), _by_part(other)
     many = {p for p, spots in before_by_part.items() if len({model for model, _ in spots}) > 1}
@@ -33,11 +46,12 @@ def _moves(best: Layout, other: Layout) -> list[str]:
             (old_model, old_site), (new_model, new_site) = old, new
             if old_model == new_model:
                 model = f" ({old_model})" if part in many else ""
-                phrases.append(f"{part}{model}: {old_site} -> {new_site}")
+                phrases.append((f"{part}{model}", f"{old_site} -> {new_site}"))
             elif old_site == new_site:
-                phrases.append(f"{part} at {old_site}: model {old_model} -> {new_model}")
+                phrases.append((f"{part} at {old_site}", f"model {old_model} -> {new_model}"))
             else:
-                phrases.append(f"{part}: {old_model} at {old_site} -> {new_model} at {new_site}")
+                change = f"{old_model} at {old_site} -> {new_model} at {new_site}"
+                phrases.append((part, change))
     return phrases
 
 
@@ -63,7 +77,7 @@ def _pair(
     return pairs
 
 
-def _line_changes(best: Layout, other: Layout) -> list[str]:
+def _line_changes(best: Layout, other: Layout) -> list[tuple[str, str]]:
     before, after = _runs(best), _runs(other)
     phrases = []
     for line in dict.fromkeys((*before, *after)):
@@ -71,14 +85,14 @@ def _line_changes(best: Layout, other: Layout) -> list[str]:
         new = Counter(option for option, _ in after.get(line, []))
         gone, come = list((old - new).elements()), list((new - old).elements())
         if gone or come:
-            phrases += [f"{line}: option {a} -> {b}" for a, b in zip(gone, come, strict=False)]
+            phrases += [(line, f"option {a} -> {b}") for a, b in zip(gone, come, strict=False)]
             continue
         old_ways = Counter(way for _, way in before.get(line, []))
         new_ways = Counter(way for _, way in after.get(line, []))
         for way in (old_ways - new_ways).elements():
             matching = [w for w in (new_ways - old_ways) if _ends(w) == _ends(way)]
             if matching:
-                phrases.append(f"{line}: other way, {way_words(way, matching[0])}")
+                phrases.append((line, f"other way, {way_words(way, matching[0])}"))
                 new_ways[matching[0]] -= 1
     return phrases
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import isfinite
 
 from rich.console import Console, Group, RenderableType
@@ -9,10 +10,9 @@ from rich.text import Text
 
 from optimizer.assess.result import Proof
 from optimizer.solve.front import Front, FrontPoint
-from optimizer.solve.goals import Goal
 from optimizer.study.model import Study
 from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
-from optimizer.views.differences import differences
+from optimizer.views.differences import differences_in_short
 from optimizer.views.header import solved_line
 from optimizer.views.json import head
 from optimizer.views.json_records import Document, layout_record, study_record
@@ -50,7 +50,7 @@ def front_page(study: Study, front: Front, console: Console) -> Group:
 
 def front_view(front: Front, console: Console) -> Group:
     """The table of points, with what is known of the whole under it."""
-    points = front.points
+    points, wide = front.points, is_wide(console)
     columns = [Column("point")]
     cells: list[list[Cell]] = [[str(i + 1) for i in range(len(points))]]
     for g, goal in enumerate(front.goals):
@@ -59,49 +59,99 @@ def front_view(front: Front, console: Console) -> Group:
         cells.append([*distinct_column([p.values[g] * scale for p in points], 2, 6)])
     columns.append(Column("score"))
     cells.append([*distinct_column([p.assessment.score for p in points], 3, 6)])
-    if is_wide(console):
-        columns += [Column("penalty", "W"), Column("worn", "g")]
-        cells += [
-            [*column([p.assessment.metabolic_w for p in points], 2, 4)],
-            [number(p.assessment.total_mass_kg * 1e3, 0) for p in points],
-        ]
-    columns += [Column("wins", words=True), Column("differs from the point above", words=True)]
-    rows: list[list[Cell]] = []
-    for i, point in enumerate(points):
-        before = points[i - 1].assessment.layout if i else None
-        changes = [] if before is None else differences(before, point.assessment.layout)
-        rows.append(
-            [
-                *(values[i] for values in cells),
-                Words(wins_words(front.goals, point)),
-                Group(*(Words(phrase, hang=2) for phrase in changes or ["-"])),
-            ]
-        )
+    if wide:
+        columns.append(Column("penalty", "W"))
+        cells.append([*column([p.assessment.metabolic_w for p in points], 2, 4)])
+        if all(goal.name != "device_mass" for goal in front.goals):
+            columns.append(Column("worn", "g"))
+            cells.append([number(p.assessment.total_mass_kg * 1e3, 0) for p in points])
+    columns.append(Column("wins", words=True))
+    cells.append([Words(text) for text in wins_words(front)])
+    against, changes = _changes(front)
+    differs = Column(f"differs from {against}", words=True)
+    beside: list[RenderableType] = []
+    if len(points) > 1:
+        told = [Group(*(Words(phrase, hang=2) for phrase in phrases)) for phrases in changes]
+        if wide:
+            columns.append(differs)
+            cells.append([*told])
+        else:
+            below = [[str(i + 1), told[i]] for i in range(len(points)) if changes[i] != ["-"]]
+            beside = [Text(""), table([Column("point"), differs], below)]
+    rows = [[values[i] for values in cells] for i in range(len(points))]
     title = f"{counted(len(points), 'layout')} that no other beats"
-    return section(title, table(columns, rows), Text(""), *_told(front))
+    return section(title, table(columns, rows), *beside, Text(""), *_told(front))
 
 
-def wins_words(goals: tuple[Goal, ...], point: FrontPoint) -> str:
-    """At which weights a point is the best."""
-    if not point.supported:
+def _changes(front: Front) -> tuple[str, list[list[str]]]:
+    """What each point is compared with, and how it differs from that: "-" for the first.
+
+    Along two goals neighbours are alike; of three goals they need not be, so each point is set
+    against the one that `place` picks.
+    """
+    layouts = [point.assessment.layout for point in front.points]
+    if len(front.goals) == 2:
+        pairs = [(layouts[i - 1], layouts[i]) if i else None for i in range(len(layouts))]
+        against = "the point above"
+    else:
+        base = front.picked or 0
+        pairs = [None if i == base else (layouts[base], layouts[i]) for i in range(len(layouts))]
+        against = f"point {base + 1}"
+    same = ["the pairing of like parts"]
+    return against, [
+        ["-"] if pair is None else [*differences_in_short(*pair)] or same for pair in pairs
+    ]
+
+
+def wins_words(front: Front) -> list[str]:
+    """At which weights each point is the best."""
+    points = front.points
+    if len(front.goals) != 2:
+        return [_example_words(point) for point in points]
+    intervals = [point.weights for point in points]
+    bounds = [v for pair in intervals if pair is not None for v in pair if isfinite(v)]
+    digits = _digits(bounds)
+    return [
+        "at no weights" if pair is None else _interval_words(*pair, digits) for pair in intervals
+    ]
+
+
+def _digits(bounds: list[float]) -> int:
+    """As many significant digits, from three on, as tell different bounds apart."""
+    apart = [(a, b) for a, b in pairwise(sorted(bounds)) if not _touch(a, b)]
+    return next(
+        (n for n in range(3, 9) if all(f"{a:.{n}g}" != f"{b:.{n}g}" for a, b in apart)), 9
+    )
+
+
+def _touch(low: float, high: float) -> bool:
+    """Whether two weights are the same but for rounding."""
+    return high - low <= 1e-6 * max(abs(low), abs(high), 1e-6)
+
+
+def _interval_words(low: float, high: float, digits: int) -> str:
+    if low <= 0.0 and not isfinite(high):
+        return "at all weights"
+    if isfinite(high) and _touch(low, high):
+        return f"only at {high:.{digits}g}"
+    if low <= 0.0:
+        return f"to {high:.{digits}g}"
+    if not isfinite(high):
+        return f"from {low:.{digits}g}"
+    return f"{low:.{digits}g} to {high:.{digits}g}"
+
+
+def _example_words(point: FrontPoint) -> str:
+    if point.example is None:
         return "at no weights"
-    if point.weights is not None:
-        low, high = point.weights
-        if low == 0.0 and not isfinite(high):
-            return "at all weights"
-        if low == 0.0:
-            return f"to {high:.3g}"
-        return f"from {low:.3g}" if not isfinite(high) else f"{low:.3g} to {high:.3g}"
-    assert point.example is not None
-    first = point.example[0]
-    if first > 0.0:
-        return f"e.g. {' : '.join(f'{w / first:.3g}' for w in point.example)}"
-    return f"e.g. {' : '.join(f'{w:.3g}' for w in point.example)}"
+    scale = next((w for w in point.example if w > 0.0), 1.0)
+    return " : ".join(f"{w / scale:.3g}" for w in point.example)
 
 
 def _told(front: Front) -> list[Words]:
     lines: list[Words] = []
-    names = listing([_HEADS[goal.name][0] for goal in front.goals])
+    heads = [_HEADS[goal.name][0] for goal in front.goals]
+    names = listing(heads)
     if front.complete:
         lines.append(
             Words(f"Proven complete: no layout is missing that nothing beats in {names}.", "good")
@@ -126,25 +176,31 @@ def _told(front: Front) -> list[Words]:
                 f"{number(front.pick.score, 3)}: the study's score also counts something else."
             )
         )
-    if len(front.goals) == 2:
-        one, two = (_HEADS[goal.name][0] for goal in front.goals)
-        lines.append(
-            Words(
-                f"Wins: at these weights of {two} where {one} has weight 1 and nothing else "
-                "counts. A point that wins at no weights lies between two others that do."
-            )
-        )
-    else:
-        lines.append(
-            Words(
-                f"Wins: at weights of {names} such as these, in this order, nothing else counted."
-            )
-        )
+    if front.points:
+        lines += _weighing(front, heads)
     steps = listing(
-        [f"{goal.resolution:g} {goal.unit}".rstrip() + f" of {goal.name}" for goal in front.goals]
+        [
+            f"{goal.resolution:g} {goal.unit} of {head}".replace("  ", " ")
+            for goal, head in zip(front.goals, heads, strict=True)
+        ]
     )
     lines.append(Words(f"Layouts nearer to each other than {steps} count as one.", "quiet"))
     return lines
+
+
+def _weighing(front: Front, heads: list[str]) -> list[Words]:
+    """What the column of weights means."""
+    if len(front.goals) == 2:
+        one, two = heads
+        text = f"Wins: at these weights of {two} where {one} has weight 1 and nothing else counts."
+    else:
+        text = (
+            f"Wins: at these weights of {listing(heads)}, in this order, for example, where "
+            "nothing else counts."
+        )
+    if any(not point.supported for point in front.points):
+        text += " At no weights: others win wherever the weights are put, though none beats it."
+    return [Words(text)]
 
 
 def front_document(study: Study, front: Front) -> Document:

@@ -11,7 +11,7 @@ from optimizer.assess.result import Assessment, LimitReport, Proof
 from optimizer.solve.sweep_result import EXACT, Sweep, SweepPiece
 from optimizer.study.model import Study
 from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
-from optimizer.views.differences import differences
+from optimizer.views.differences import differences, differences_in_short
 from optimizer.views.header import solved_line
 from optimizer.views.json import head
 from optimizer.views.json_records import Document, layout_record, study_record
@@ -72,21 +72,28 @@ def sweep_view(sweep: Sweep, console: Console) -> Group:
             column([a.metabolic_w if a else None for a, _ in ends], 2, 4),
             column([b.metabolic_w if b else None for _, b in ends], 2, 4),
         ]
-    columns += [Column("what changes at its start", words=True)]
-    rows: list[list[Cell]] = []
-    for i, piece in enumerate(pieces):
-        before = pieces[i - 1] if i else None
-        rows.append(
-            [
-                *(values_[i] for values_ in cells),
-                Group(*(Words(phrase, hang=2) for phrase in changes(before, piece))),
-            ]
-        )
-    n = len(pieces) - 1
-    title = f"{turned_words(sweep)}: the best layout changes at {counted(n, 'value')}"
+    rows: list[list[Cell]] = [[values_[i] for values_ in cells] for i in range(len(pieces))]
+    phrases = [changes(pieces[i - 1] if i else None, piece) for i, piece in enumerate(pieces)]
+    told = [Group(*(Words(phrase, hang=2) for phrase in each)) for each in phrases]
+    starts = Column("what changes at its start", words=True)
+    beside: list[RenderableType] = []
+    if wide:
+        columns.append(starts)
+        rows = [[*row, each] for row, each in zip(rows, told, strict=True)]
+    elif any(each != ["-"] for each in phrases):
+        below = [[str(i + 1), told[i]] for i in range(len(pieces)) if phrases[i] != ["-"]]
+        beside = [Text(""), table([Column("piece"), starts], below)]
+    return section(_title(sweep), table(columns, rows), *beside, Text(""), *method_lines(sweep))
+
+
+def _title(sweep: Sweep) -> str:
+    """What was turned and how often the answer changes."""
+    turned, n = turned_words(sweep), len(sweep.pieces) - 1
     if n == 0 and sweep.complete:
-        title = f"{turned_words(sweep)}: one answer all the way"
-    return section(title, table(columns, rows), Text(""), *method_lines(sweep))
+        if sweep.pieces[0].layout is None:
+            return f"{turned}: no layout meets every limit at any value"
+        return f"{turned}: one answer all the way"
+    return f"{turned}: the best layout changes at {counted(max(n, 0), 'value')}"
 
 
 def changes(before: SweepPiece | None, piece: SweepPiece) -> list[str]:
@@ -99,7 +106,9 @@ def changes(before: SweepPiece | None, piece: SweepPiece) -> list[str]:
     elif before.layout is None:
         phrases.append("from here on a layout meets every limit")
     else:
-        phrases += differences(before.layout, piece.layout) or ["the pairing of like parts"]
+        phrases += differences_in_short(before.layout, piece.layout) or [
+            "the pairing of like parts"
+        ]
     if before.ended_by:
         phrases.append(f"because of {_named(before.ended_by)}")
     elif piece.begun_by:

@@ -39,7 +39,7 @@ def wish_words(answer: TargetAnswer) -> str:
     """What was wanted."""
     wish = answer.wish
     if wish.figure is None:
-        return f"{wish.part} at {wish.where}"
+        return f"{wish.part} sits at {wish.where}"
     unit = f" {wish.figure.unit}".rstrip()
     if wish.at_most is not None:
         return f"{wish.figure.title} at most {wish.at_most:g}{unit}"
@@ -53,16 +53,61 @@ def answer_lines(answer: TargetAnswer) -> list[Words]:
     wanted = wish_words(answer)
     whole = (sweep.low, sweep.high)
     if not answer.met:
-        text = f"At no value from {whole[0]:g} to {whole[1]:g}{unit}: {wanted} is not reached."
-        return [Words(text, "bad"), *_unfinished(answer)]
+        text = f"{_capital(answer, wanted)}: at no value from {whole[0]:g} to {whole[1]:g}{unit}."
+        return [Words(text, "bad"), *_nearest(answer, unit), *_unfinished(answer)]
     spans = [_span(met, whole, unit) for met in answer.met]
-    lines = [Words(f"{wanted[0].upper()}{wanted[1:]}: {listing(spans)}.", "head")]
+    lines = [Words(f"{_capital(answer, wanted)}: {listing(spans)}.", "head")]
     lines += [Words(text) for met in answer.met for text in _ends(answer, met)]
+    lines += [Words(text) for met in answer.met for text in _beyond(answer, met)]
     if answer.verified:
         lines.append(Words("Every end was solved anew and confirmed.", "good"))
     else:
         lines.append(Words("Solving an end anew did NOT confirm it.", "bad"))
     return [*lines, *_unfinished(answer)]
+
+
+def _capital(answer: TargetAnswer, wanted: str) -> str:
+    """The wish as the start of a sentence; a part's name stays as it is written."""
+    if answer.wish.figure is None:
+        return wanted
+    return f"{wanted[0].upper()}{wanted[1:]}"
+
+
+def _nearest(answer: TargetAnswer, unit: str) -> list[Words]:
+    """How near the best layouts come to a bound that none of them meets."""
+    if all(piece.layout is None for piece in answer.sweep.pieces):
+        hint = "`limbtrim place` with one of these values under --set says why."
+        return [Words(f"No layout meets every limit at any of them; {hint}")]
+    if answer.nearest is None or answer.wish.figure is None:
+        return []
+    at, value = answer.nearest
+    figure = answer.wish.figure
+    text = f"Nearest: {figure.title} {value:.5g} {figure.unit}".rstrip()
+    return [Words(f"{text} at {at:.6g}{unit}.")]
+
+
+def _beyond(answer: TargetAnswer, met: Met) -> list[str]:
+    """Where a part sits beyond the ends of a stretch, and because of what."""
+    wish, pieces = answer.wish, answer.sweep.pieces
+    if wish.figure is not None:
+        return []
+    told = []
+    for beyond, inside, word in (
+        (met.pieces[0] - 1, met.pieces[0], "Below"),
+        (met.pieces[-1] + 1, met.pieces[-1], "Above"),
+    ):
+        if not 0 <= beyond < len(pieces):
+            continue
+        reasons = pieces[inside].begun_by if word == "Below" else pieces[inside].ended_by
+        names = listing(list(dict.fromkeys(limit.label for limit in reasons)))
+        because = f", because of {names}" if names else ", as that then scores less"
+        there = pieces[beyond].at_low
+        if there is None:
+            told.append(f"{word} that nothing meets every limit{because if names else ''}.")
+            continue
+        sites = listing(list(dict.fromkeys(p.site for p in there.parts if p.part == wish.part)))
+        told.append(f"{word} that {wish.part} sits at {sites}{because}.")
+    return told
 
 
 def _unfinished(answer: TargetAnswer) -> list[Words]:
@@ -129,7 +174,12 @@ def stopped_document(study: Study) -> Document:
 
 
 def target_document(study: Study, answer: TargetAnswer) -> Document:
-    """The answer of `target` as JSON: "wish", "met" stretches with their checks, the "sweep"."""
+    """The answer of `target` as JSON.
+
+    "wish"; "met" stretches, each with the layouts at its ends and the checks of both; "nearest"
+    (null where something is met, or a part's place was wanted): the value of the number at which a
+    figure comes nearest to its bound, and the figure there; "verified"; the "sweep".
+    """
     wish = answer.wish
     return {
         **head(TARGET),
@@ -147,6 +197,8 @@ def target_document(study: Study, answer: TargetAnswer) -> Document:
                 "low": met.low,
                 "high": met.high,
                 "pieces": [number_ + 1 for number_ in met.pieces],
+                "at_low": _layout_record(met.at_low),
+                "at_high": _layout_record(met.at_high),
                 "checked": [
                     {
                         "value": check.value,
@@ -158,8 +210,15 @@ def target_document(study: Study, answer: TargetAnswer) -> Document:
             }
             for met in answer.met
         ],
+        "nearest": None
+        if answer.nearest is None
+        else {"value": answer.nearest[0], "figure": answer.nearest[1]},
         "verified": answer.verified,
         "sweep": sweep_record(answer.sweep),
         "warnings": list(study.warnings),
         "cautions": [*CAUTIONS, *BASIS],
     }
+
+
+def _layout_record(found: Assessment) -> Document:
+    return layout_record(found, Proof("optimal", found.score, found.score, 0.0, 0.0, 0))

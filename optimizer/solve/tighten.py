@@ -1,0 +1,154 @@
+"""The root of the search: cuts until they bring little, and a smaller relaxation in between.
+
+Cuts raise the bound; with a threshold at hand a higher bound closes choices and pairs of choices
+for good; a relaxation without them is smaller and quicker, and further cuts see more clearly.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.problem.pairwise import Pairwise
+from optimizer.problem.presolve import Switches
+from optimizer.solve.covers import Covers
+from optimizer.solve.relaxation import Bound, Cut, Key, Relaxation, reduced_costs
+from optimizer.solve.site_hulls import SiteHulls
+
+Mask = NDArray[np.bool_]
+#: By how much a point must overstep a cut at the root.
+LEAST = 1e-3
+#: Rounds of cover cuts and of hull cuts at most.
+COVER_ROUNDS, HULL_ROUNDS = 20, 60
+#: A round that raises the bound by less than this share of what is left to the threshold (or of
+#: the bound, without a threshold) is fruitless; after so many of them cutting ends.
+LITTLE_OF_GAP, LITTLE, FRUITLESS = 0.01, 2e-5, 3
+#: A relaxation is made anew once so much less of its choices or pairs is left.
+SHRUNK = 0.75
+
+
+@dataclass
+class Root:
+    """What cutting ended with: nothing left below the threshold if `done`."""
+
+    done: bool
+    out_of_time: bool = False
+
+
+class Tightener:
+    """Tightens the root's relaxation of one problem."""
+
+    def __init__(
+        self,
+        model: Pairwise,
+        relaxation: Relaxation,
+        switches: Switches,
+        deadline: float,
+        seed: int,
+    ):
+        self._m, self._switches, self._deadline, self._seed = model, switches, deadline, seed
+        self.relaxation = relaxation
+        self.covers = Covers(model, relaxation.u)
+        self.hulls = SiteHulls(model, relaxation)
+        self.open: Mask = relaxation.open.copy()
+        self.value = -inf
+        self.bound: Bound | None = None
+
+    def cover(self) -> Root:
+        """Rounds of cover cuts, from a solved relaxation."""
+        if self._switches.cover_cuts:
+            relaxation = self.relaxation
+            for _ in range(COVER_ROUNDS):
+                cuts = self.covers.violated(relaxation.value, LEAST)
+                if not cuts or time.perf_counter() > self._deadline:
+                    break
+                before = relaxation.lp.objective
+                root = self._cut(cuts)
+                if root.done or root.out_of_time:
+                    return root
+                if relaxation.lp.objective - before < 1e-6 * abs(before):
+                    break
+        self._bounded()
+        return Root(False)
+
+    def hull(self, threshold: Callable[[], float]) -> Root:
+        """Rounds of hull cuts; choices closed and the relaxation made smaller on the way."""
+        fruitless = 0
+        for _ in range(HULL_ROUNDS):
+            if self.value > threshold():
+                return Root(True)
+            closed = self._close(threshold())
+            if closed is not None:
+                return closed
+            if not self._switches.hull_cuts or time.perf_counter() > self._deadline:
+                break
+            relaxation = self.relaxation
+            cuts = self.hulls.violated(relaxation.value, LEAST)
+            if not cuts:
+                break
+            before = self.value
+            root = self._cut(cuts)
+            if root.done or root.out_of_time:
+                return root
+            self._bounded()
+            gap = threshold() - self.value
+            little = LITTLE_OF_GAP * gap if gap < inf else LITTLE * abs(before)
+            fruitless = fruitless + 1 if self.value - before < little else 0
+            if fruitless >= FRUITLESS:
+                break
+        return Root(self.value > threshold())
+
+    def _cut(self, cuts: list[Cut]) -> Root:
+        self.relaxation.add_cuts(cuts)
+        return self._solve()
+
+    def _solve(self) -> Root:
+        status = self.relaxation.solve(self._deadline - time.perf_counter())
+        return Root(status == "infeasible", status not in ("infeasible", "optimal"))
+
+    def _bounded(self) -> None:
+        m = self._m
+        must, may = np.zeros(m.n_sites, dtype=bool), np.ones(m.n_sites, dtype=bool)
+        bound = self.relaxation.bound(must, may)
+        value, beyond = reduced_costs(m, bound, self.open)
+        if value > self.value or self.bound is None:
+            self.value, self.bound, self._beyond = value, bound, beyond
+
+    def _close(self, threshold: float) -> Root | None:
+        """Close what costs too much; a smaller relaxation where that is much."""
+        if not self._switches.reduced_costs or threshold == inf or self.bound is None:
+            return None
+        m, room = self._m, threshold - self.value
+        self.open &= self._beyond <= room
+        first = np.logical_or.reduceat(self.open, m.first[:-1])
+        if not first.all():
+            return Root(True)
+        if not self._switches.shrinking:
+            return None
+        allowed: dict[Key, Mask] = {}
+        pairs = 0
+        for key, table in self.bound.table.items():
+            a, b = m.first[key[0]], m.first[key[1]]
+            beyond_a = self._beyond[a : a + table.shape[0], None]
+            beyond_b = self._beyond[None, b : b + table.shape[1]]
+            allowed[key] = table + beyond_a + beyond_b <= room
+            pairs += np.count_nonzero(allowed[key]) if m.pairs[key].lines else 0
+        old = self.relaxation
+        fewer = np.count_nonzero(self.open) <= SHRUNK * np.count_nonzero(old.open)
+        if not fewer and pairs > SHRUNK * old.n_pairs:
+            return None
+        new = Relaxation(m, self._seed, self.open.copy(), allowed)
+        new.add_cuts(new.carried(old.active_cuts(), old))
+        self.relaxation = new
+        self.covers.use(new.u)
+        self.hulls.use(new)
+        root = self._solve()
+        if root.done or root.out_of_time:
+            return root
+        self._bounded()
+        return None
