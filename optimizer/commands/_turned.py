@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from optimizer.commands._run import overrides
+from optimizer.commands._run import INFEASIBLE, OK, STOPPED, overrides
 from optimizer.errors import Flaw, InputError, Origin
 
 if TYPE_CHECKING:
     from optimizer.solve.sweep_dial import Dial
+    from optimizer.solve.sweep_result import Sweep
 
 #: The range where none is given, as shares of what the study says.
 FROM, TO = 0.2, 3.0
@@ -67,6 +68,14 @@ def _require_usable(found: Dial, value: float, share: str) -> None:
     try:
         found.study_at(value)
     except InputError as error:
-        said = f"no range, and {value:g} ({share} the {found.now:g} of the study) is none"
-        expected = {f"from where to where: {flaw.expected}": None for flaw in error.flaws}
+        said = f"no range, and {share} {found.now:g}, {value:g}, is no end for one"
+        expected = dict.fromkeys(f"both, each {flaw.expected}" for flaw in error.flaws)
         raise InputError([Flaw(RANGE, said, text) for text in expected]) from None
+
+
+def swept_code(found: Sweep) -> int:
+    """The exit code of a sweep: whether anything is known, and any layout fits anywhere."""
+    if not found.pieces:
+        return STOPPED
+    fits = any(piece.layout is not None for piece in found.pieces)
+    return OK if fits or not found.complete else INFEASIBLE

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from optimizer.commands._run import INFEASIBLE, OK, Answer, overrides
+from optimizer.errors import Flaw, InputError
 from optimizer.views.console import Consoles
 
 if TYPE_CHECKING:
@@ -33,7 +35,11 @@ def compare(
         sides = []
         for i in (0, 1):
             progress.tell(f"looking for the best layout of {studies[i]}")
-            sides.append(_side(studies[i], layouts[i], ranks[i], settings[i], time_limit_s))
+            try:
+                side = _side(studies[i], layouts[i], ranks[i], settings[i], time_limit_s)
+            except InputError as error:
+                raise InputError([_of_side(flaw, "ab"[i]) for flaw in error.flaws]) from None
+            sides.append(side)
     found = put_together(*sides)
     missing = any(side.assessment is None for side in sides)
     return Answer(
@@ -41,6 +47,13 @@ def compare(
         lambda: comparison_page(found, consoles.out),
         INFEASIBLE if missing else OK,
     )
+
+
+def _of_side(flaw: Flaw, side: str) -> Flaw:
+    """A flaw of what was typed after an option, naming the option of this side."""
+    named = {"--set": f"--set-{side}", "--rank": f"--rank-{side}"}
+    origin = flaw.origin
+    return replace(flaw, origin=replace(origin, file=named.get(origin.file, origin.file)))
 
 
 def _side(

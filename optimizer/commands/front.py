@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer, overrides
+from optimizer.errors import Flaw, InputError, Origin
 from optimizer.views.console import Consoles
 
 
@@ -29,6 +30,9 @@ def front(
     from optimizer.views.progress import ProgressLine
     from optimizer.views.words import counted
 
+    if goals and len(goals) != 2:
+        given = counted(len(goals), "goal")
+        raise InputError([Flaw(Origin("--goals"), given, "two, as in metabolic,comfort")])
     study = load_study(study_path, overrides(settings))
     with ProgressLine(consoles.err, quiet=quiet) as progress:
         found = solve(

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import inf
 
-from optimizer.commands._run import OK, STOPPED, Answer, overrides
-from optimizer.commands._turned import turned
+from optimizer.commands._run import Answer, overrides
+from optimizer.commands._turned import swept_code, turned
 from optimizer.views.console import Consoles
 
 
@@ -49,5 +49,5 @@ def sweep(
     return Answer(
         sweep_document(study, found),
         lambda: sweep_page(study, found, consoles.out),
-        OK if found.pieces else STOPPED,
+        swept_code(found),
     )

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import inf
 
-from optimizer.commands._run import OK, STOPPED, Answer, overrides
-from optimizer.commands._turned import turned
+from optimizer.commands._run import STOPPED, Answer, overrides
+from optimizer.commands._turned import swept_code, turned
 from optimizer.views.console import Consoles
 
 
@@ -57,5 +57,5 @@ def target(
     return Answer(
         target_document(study, found),
         lambda: target_page(study, found, consoles.out),
-        OK if found.sweep.pieces else STOPPED,
+        swept_code(found.sweep),
     )

@@ -11,6 +11,7 @@ from optimizer.errors import Flaw, InputError, Origin
 from optimizer.views.console import Consoles
 
 if TYPE_CHECKING:
+    from optimizer.solve.whatif import CaseResult
     from optimizer.study.model import Scenario, Study
 
 
@@ -45,13 +46,18 @@ def whatif(
             time_limit_s=inf if time_limit_s is None else time_limit_s,
             on_case=lambda i, name: progress.tell(f"{name}: {i + 1} of {len(cases) + 1}"),
         )
-    if found.base.best is None and not any(r.best for r in found.results):
-        code = INFEASIBLE if all(r.infeasible for r in found.results) else STOPPED
-    else:
-        code = OK
     return Answer(
-        whatif_document(study, found), lambda: whatif_page(study, found, consoles.out), code
+        whatif_document(study, found),
+        lambda: whatif_page(study, found, consoles.out),
+        _code(found.results[1:] or found.results),
     )
+
+
+def _code(asked: Sequence[CaseResult]) -> int:
+    """Whether any scenario that was asked for has a layout; the study as written if none began."""
+    if any(result.best is not None for result in asked):
+        return OK
+    return INFEASIBLE if all(result.infeasible is not None for result in asked) else STOPPED
 
 
 def _scenarios(study: Study, names: Sequence[str], settings: Sequence[str]) -> list[Scenario]:

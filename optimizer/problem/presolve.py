@@ -48,6 +48,7 @@ class Switches:
     hull_cuts: bool = True
     shrinking: bool = True
     first_layouts: bool = True
+    local_search: bool = True
     reduced_costs: bool = True
     enumeration: bool = True
 

@@ -25,7 +25,7 @@ from optimizer.solve.relaxation import Relaxation
 
 Mask = NDArray[np.bool_]
 #: Questions tried at a node, and after how many fruitless ones no further is.
-MOST, FRUITLESS = 16, 6
+MOST, FRUITLESS = 8, 6
 #: Simplex iterations each answer is tried for, and trials after which a question is known.
 ITERATIONS, TRIALS = 60, 1
 #: Closer to 0 or 1 than this is decided.
@@ -61,6 +61,9 @@ class _Known:
     up: float = 0.0
     trials: int = 0
 
+    def add(self, down: float, up: float) -> None:
+        self.down, self.up, self.trials = self.down + down, self.up + up, self.trials + 1
+
 
 @dataclass
 class Branching:
@@ -69,6 +72,8 @@ class Branching:
     model: Pairwise
     relaxation: Relaxation
     _known: dict[tuple[int | None, bytes], _Known] = field(default_factory=dict)
+    learned: list[tuple[tuple[int | None, bytes], float, float]] = field(default_factory=list)
+    """Trials since last cleared: the question, its rises per unit."""
 
     def __post_init__(self) -> None:
         m = self.model
@@ -76,6 +81,11 @@ class Branching:
         self._segment = m.segment
         share = m.capacity_use.max(axis=1, initial=0.0)
         self._size = np.maximum.reduceat(share, m.first[:-1])
+
+    def take_in(self, learned: list[tuple[tuple[int | None, bytes], float, float]]) -> None:
+        """Remember what another visitor's trials brought."""
+        for key, down, up in learned:
+            self._known.setdefault(key, _Known()).add(down, up)
 
     def ask(self, open_: Mask, must: Mask, may: Mask, room: float) -> Asked:
         """The best question at the relaxation's last optimum.
@@ -107,9 +117,10 @@ class Branching:
                 ruled_out += [(question, bool(n)) for n in (0, 1) if over[n]]
                 if all(over):
                     return Asked(None, ruled_out)
-                known.down += min(rises[0], room) / max(question.value, 1e-3)
-                known.up += min(rises[1], room) / max(1.0 - question.value, 1e-3)
-                known.trials += 1
+                down = min(rises[0], room) / max(question.value, 1e-3)
+                up = min(rises[1], room) / max(1.0 - question.value, 1e-3)
+                self.learned.append((question.key, down, up))
+                known.add(down, up)
             if known.trials == 0:
                 continue
             low = known.down / known.trials * question.value

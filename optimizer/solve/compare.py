@@ -16,6 +16,10 @@ from optimizer.study.units import CM2_PER_M2, CM3_PER_M3, G_PER_KG, MM_PER_M
 
 #: What a value is shown as where one of the two has none.
 NONE = "-"
+#: What something is shown as that only one of the two has.
+ONLY = "only here"
+#: What every model, option and site has: by this it is told whether a study has it.
+MARKS = (".mass_g", ".mass_g_per_m", ".segment")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,11 +47,16 @@ class Side:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """Two sides; `a_in_b` is the first one's layout in the second one's study, and so on."""
+    """Two sides; `a_in_b` is the first one's layout in the second one's study, and so on.
+
+    `inputs` is everything that the two studies say differently; `inputs_in_short` tells a part,
+    site or line that only one of them has in one entry.
+    """
 
     a: Side
     b: Side
     inputs: tuple[InputDifference, ...]
+    inputs_in_short: tuple[InputDifference, ...]
     a_in_b: Assessment | None
     b_in_a: Assessment | None
 
@@ -58,6 +67,7 @@ def compare(a: Side, b: Side) -> Comparison:
         a,
         b,
         study_differences(a.study, b.study),
+        in_short(a.study, b.study),
         None if a.assessment is None else assess_there(build_setting(b.study), a.assessment.layout),
         None if b.assessment is None else assess_there(build_setting(a.study), b.assessment.layout),
     )
@@ -82,6 +92,37 @@ def study_differences(a: Study, b: Study) -> tuple[InputDifference, ...]:
         for path in dict.fromkeys((*one, *two))
         if one.get(path) != two.get(path)
     )
+
+
+def in_short(a: Study, b: Study) -> tuple[InputDifference, ...]:
+    """The same with one entry for a part, model, site, line or option that only one of them has.
+
+    Of the sites a part may have, those that only one study allows it, if the other has them at all.
+    """
+    one, two = dict(typed(a)), dict(typed(b))
+    both = {site.name for site in a.sites} & {site.name for site in b.sites}
+    owners = [{_owner(path) for path in each if path.endswith(MARKS)} for each in (one, two)]
+    found: dict[str, InputDifference] = {}
+    for difference in study_differences(a, b):
+        owner = _owner(difference.path)
+        only = [owner in mine and owner not in theirs for mine, theirs in (owners, owners[::-1])]
+        if any(only):
+            mark = [ONLY if here else NONE for here in only]
+            difference = InputDifference(owner, mark[0], mark[1])  # noqa: PLW2901
+        elif difference.path.startswith("parts.") and difference.path.endswith(".sites"):
+            mine, theirs = set(difference.a.split()), set(difference.b.split())
+            also = [" ".join(sorted(each & both)) for each in (mine - theirs, theirs - mine)]
+            if not any(also):
+                continue
+            told = [f"also {sites}" if sites else NONE for sites in also]
+            difference = InputDifference(difference.path, told[0], told[1])  # noqa: PLW2901
+        found[difference.path] = difference
+    return tuple(found.values())
+
+
+def _owner(path: str) -> str:
+    """The part, model, site, line, option or section that a path belongs to."""
+    return path.rpartition(".")[0]
 
 
 def typed(study: Study) -> Iterator[tuple[str, str]]:

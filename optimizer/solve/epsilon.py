@@ -43,6 +43,8 @@ from optimizer.study.model import TRUNK
 
 Vector = tuple[float, ...]
 TRUNK_LOAD = INDEX[MASS[TRUNK]]
+#: What is asked of a study that allows ballast of any mass where that cannot be.
+WITHOUT_BALLAST = "counterweight.allowed = false, or ballast as a part with models of given mass"
 
 
 class SearchStoppedError(Exception):
@@ -79,7 +81,7 @@ class Search:
     ):
         if reduced.problem.ballast is not None:
             found = "a counterweight allowed: its mass may be anything, so trade-offs have no end"
-            expected = "a study without counterweight, or the ballast as a part with given masses"
+            expected = WITHOUT_BALLAST
             raise InputError([Flaw(reduced.problem.ballast.origin, found, expected)])
         # the one goal that may be curved is minimised first, the others are linear rows
         self.order = sorted(range(len(goals)), key=lambda i: goals[i].objective.curve is None)

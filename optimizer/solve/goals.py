@@ -24,7 +24,7 @@ from optimizer.problem.quantities import (
 )
 from optimizer.setting import Setting
 from optimizer.solve.figures import price_of, slowest_fill
-from optimizer.study.model import SIDES, TRUNK
+from optimizer.study.model import SIDES, TRUNK, Study
 from optimizer.study.words import nearest
 
 #: Layouts nearer to each other than this, in the goal's unit, count as equal in it.
@@ -160,13 +160,41 @@ GOALS: dict[str, Callable[[Setting], Goal]] = {
 }
 
 
-def goals_of(setting: Setting, names: tuple[str, ...], said_by: str = "objective") -> list[Goal]:
+def _has_comfort(study: Study) -> bool:
+    return any(site.comfort is not None for site in study.sites)
+
+
+def _has_price(study: Study) -> bool:
+    return any(model.price is not None for part in study.parts for model in part.models)
+
+
+def _has_filling(study: Study) -> bool:
+    """Whether some air tube brings air from a valve to a chamber, its pressures being known."""
+    parts = {part.name: part for part in study.parts}
+    return any(
+        line.kind == "air_tube"
+        and any(m.physics.valve_c is not None for m in parts[line.part_a].models)
+        and any(m.physics.chamber_m3 is not None for m in parts[line.part_b].models)
+        and any(o.physics.target_pa and o.physics.supply_pa for o in line.options)
+        for line in study.lines
+    )
+
+
+#: Goals that some studies say nothing about: how to tell, and what such a study lacks.
+_SAID: dict[str, tuple[Callable[[Study], bool], str]] = {
+    "comfort": (_has_comfort, "whose sites table has comfort"),
+    "price": (_has_price, "whose parts table has price"),
+    "response": (_has_filling, "with an air tube from a valve to a chamber, both described"),
+}
+
+
+def goals_of(setting: Setting, names: tuple[str, ...], said_by: str = "goal") -> list[Goal]:
     """The goals of these names, each once.
 
     Raises
     ------
     InputError
-        For an unknown name, or one given twice.
+        For an unknown name, one given twice, or a goal that the study says nothing about.
     """
     flaws = []
     for i, name in enumerate(names):
@@ -175,7 +203,10 @@ def goals_of(setting: Setting, names: tuple[str, ...], said_by: str = "objective
             near = nearest(name, tuple(GOALS))
             flaws.append(Flaw(Origin(said_by), repr(name), f"one of {known}", near))
         elif name in names[:i]:
-            flaws.append(Flaw(Origin(said_by), f"{name!r} twice", "different objectives"))
+            flaws.append(Flaw(Origin(said_by), f"{name!r} twice", "different goals"))
+        elif name in _SAID and not _SAID[name][0](setting.study):
+            found = f"{name!r}, the same for every layout"
+            flaws.append(Flaw(Origin(said_by), found, f"a study {_SAID[name][1]}"))
     if flaws:
         raise InputError(flaws)
     return [GOALS[name](setting) for name in names]

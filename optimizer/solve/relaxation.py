@@ -377,6 +377,13 @@ class Relaxation:
             out.append(Cut(columns[kept], cut.values[kept], cut.upper))
         return out
 
+    def twin(self, seed: int = 0) -> Relaxation:
+        """The same relaxation once more, its cuts and basis included."""
+        other = Relaxation(self.model, seed, self.open, self._allowed)
+        other.add_cuts(self._cuts)
+        other.lp.set_basis(self.lp.basis())
+        return other
+
     def active_cuts(self) -> list[Cut]:
         """The cuts that hold with equality at the last optimum."""
         dual = self.dual[len(self.dual) - len(self._cuts) :]

@@ -12,33 +12,31 @@ from __future__ import annotations
 import heapq
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from itertools import count
 from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.problem.arrays import Objective
+from optimizer.problem.arrays import Array, IntArray, Objective
 from optimizer.problem.pairwise import pairwise
 from optimizer.problem.presolve import Reduced, Switches
-from optimizer.solve.branching import Branching, Question
-from optimizer.solve.covers import Covers
 from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.highs import Tick
+from optimizer.solve.local_search import improve
 from optimizer.solve.relaxation import Bound, Relaxation, reduced_costs
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import first_layouts
 from optimizer.solve.tighten import Tightener
+from optimizer.solve.visiting import Haul, Node, Visitor, combinations
 
 Mask = NDArray[np.bool_]
-#: Rounds of cover cuts at the root, and by how much a point must overstep one there and below.
-CUT_ROUNDS, CUT_ROOT, CUT_BELOW = 20, 1e-3, 0.03
-HULL_BELOW = 0.05
-#: Partial assignments that enumerating a node may look at before it is split instead.
-BUDGET = 2000
-#: Nodes of so few combinations (decimal logarithm) are always enumerated; of so many at first.
-SMALLEST, SMALL = 4.0, 13.0
+#: Hands at the tree, and nodes for which one does.
+VISITORS, ALONE = 2, 30
+#: No limit on nodes.
+LARGE = 2**31
 #: A trunk load this far from where the curve's tangent touches is worth a new tangent [kg].
 _OFF_TANGENT_KG = 0.05
 #: Seconds between signs of life.
@@ -59,13 +57,6 @@ class Found:
     nodes: int
     seconds: float
     shape: tuple[int, int]
-
-
-@dataclass(frozen=True)
-class _Node:
-    open: Mask
-    must: Mask
-    may: Mask
 
 
 class Search:
@@ -91,12 +82,11 @@ class Search:
         self._switches = switches
         self._reduced, self._objective = reduced, objective
         self._nodes = 0
-        self._heap: list[tuple[float, int, _Node]] = []
+        self._heap: list[tuple[float, int, Node]] = []
         self._serial = count()
         self._at_hand = -inf
         self._let_go = inf
-        self._budget = BUDGET if switches.enumeration else None
-        self._small = SMALL
+        self._visitors: list[Visitor] = []
         self.model = pairwise(reduced, objective, order_copies=switches.order_copies)
         self.shortlist = Shortlist(self.model, top)
 
@@ -121,26 +111,71 @@ class Search:
         status = self._root()
         if status is not None:
             return status
-        node: _Node | None = self._root_node()
-        while node is not None or self._heap:
-            if node is None:
-                bound, _, node = heapq.heappop(self._heap)
-                if self._is_done(bound):
-                    node = None
-                    continue
-                self._at_hand = bound
-            if time.perf_counter() > self._deadline:
-                self._push(self._at_hand, node)
-                return "time_limit"
-            if self._node_limit is not None and self._nodes >= self._node_limit:
-                self._push(self._at_hand, node)
-                return "node_limit"
-            node = self._visit(node)
-            self._tell()
-        self._at_hand = inf
-        return "optimal"
+        with ThreadPoolExecutor(VISITORS - 1) as helper:
+            try:
+                return self._tree(helper)
+            finally:
+                for visitor in self._visitors:
+                    visitor.halt = True
 
-    def _push(self, bound: float, node: _Node) -> None:
+    def _tree(self, helper: ThreadPoolExecutor) -> str:
+        """Rounds of visits side by side; what they found is taken in once all are back."""
+        self._push(self._bound_of_root, self._root_node())
+        while True:
+            for visitor in self._visitors:
+                if visitor.node is None:
+                    self._hand(visitor)
+            busy = [visitor for visitor in self._visitors if visitor.node is not None]
+            if not busy:
+                return "optimal"
+            if time.perf_counter() > self._deadline:
+                return "time_limit"
+            most = LARGE
+            if self._node_limit is not None:
+                most = (self._node_limit - self._nodes) // len(busy)
+                if most <= 0:
+                    return "node_limit"
+            threshold, cutting = self.shortlist.threshold, self._nodes > 0
+            waiting = [
+                helper.submit(visitor.dive, threshold, cutting, most) for visitor in busy[1:]
+            ]
+            hauls = [busy[0].dive(threshold, cutting, most)]
+            hauls += [each.result() for each in waiting]
+            for visitor, haul in zip(busy, hauls, strict=True):
+                self._take_in(haul)
+                visitor.at_hand = haul.at_hand
+            self._share(busy)
+            if len(self._visitors) < VISITORS and self._nodes >= ALONE:
+                self._visitors.append(self._visitors[0].another(self._seed))
+            self._tell()
+
+    def _hand(self, visitor: Visitor) -> None:
+        """Give a visitor the most promising node."""
+        while self._heap:
+            bound, _, node = heapq.heappop(self._heap)
+            if not self._is_done(bound):
+                visitor.node, visitor.at_hand = node, bound
+                return
+
+    def _take_in(self, haul: Haul) -> None:
+        self._nodes += haul.nodes
+        self._let_go = min(self._let_go, haul.let_go)
+        for bound, node in haul.left:
+            self._push(bound, node)
+        for found in haul.found:
+            self.shortlist.offer(found)
+
+    def _share(self, visitors: list[Visitor]) -> None:
+        """Let every visitor know what the others' trials brought."""
+        learned = [(visitor, visitor.branching.learned) for visitor in visitors]
+        for visitor in self._visitors:
+            for other, trials in learned:
+                if other is not visitor:
+                    visitor.branching.take_in(trials)
+        for visitor in visitors:
+            visitor.branching.learned = []
+
+    def _push(self, bound: float, node: Node) -> None:
         heapq.heappush(self._heap, (bound, next(self._serial), node))
 
     def _is_done(self, bound: float) -> bool:
@@ -156,11 +191,12 @@ class Search:
     def _bound(self) -> float:
         """No layout not yet found scores less than this."""
         waiting = self._heap[0][0] if self._heap else inf
-        return min(waiting, self._at_hand, self._let_go, self.shortlist.threshold)
+        at_hand = min((visitor.at_hand for visitor in self._visitors), default=self._at_hand)
+        return min(waiting, at_hand, self._let_go, self.shortlist.threshold)
 
-    def _root_node(self) -> _Node:
+    def _root_node(self) -> Node:
         m = self.model
-        return _Node(
+        return Node(
             self._open,
             np.zeros(m.n_sites, dtype=bool),
             np.ones(m.n_sites, dtype=bool),
@@ -191,20 +227,20 @@ class Search:
         tightener = Tightener(
             self.model, self.relaxation, self._switches, self._deadline, self._seed
         )
-        self.covers, self.hulls = tightener.covers, tightener.hulls
         root = tightener.cover()
         if not root.done and not root.out_of_time:
             assert tightener.bound is not None
             self._at_hand = tightener.value
-            self.enumerator = Enumerator(self.model)
             if self._switches.first_layouts:
                 first_layouts(
                     self.model,
                     tightener.bound,
-                    self.enumerator,
+                    Enumerator(self.model),
                     self.shortlist,
                     self._deadline,
                 )
+            if self._switches.local_search:
+                self._improve(tightener.bound)
             root = tightener.hull(lambda: self.shortlist.threshold)
             self._at_hand = tightener.value
         self.relaxation = tightener.relaxation
@@ -214,100 +250,60 @@ class Search:
         if root.out_of_time:
             return "time_limit"
         self._open = tightener.open
-        self.branching = Branching(self.model, self.relaxation)
+        self._bound_of_root = tightener.value
+        self._visitors = [
+            Visitor(
+                self.relaxation,
+                tightener.covers,
+                tightener.hulls,
+                self._switches,
+                self._deadline,
+                self._gap,
+            )
+        ]
         return None
 
-    def _visit(self, node: _Node) -> _Node | None:
-        """Bound a node; enumerate it or split it. Returns the child to go on with, if any."""
-        self._nodes += 1
-        while True:
-            bounded = self._bounded(node)
-            if bounded is None:
-                return None
-            node, bound, value = bounded
-            threshold = self.shortlist.threshold
-            if self._worth_enumerating(node.open):
-                found = self.enumerator.run(
-                    bound, node.open, threshold, budget=self._budget, deadline=self._deadline
-                )
-                self._learn(node.open, found is not None)
-                if found is not None:
-                    self.shortlist.offer(found[0])
-                    if not found[1]:
-                        self._push(value, node)
-                    return None
-            asked = self.branching.ask(node.open, node.must, node.may, min(threshold - value, 1e6))
-            if asked.question is not None:
-                likely, other = self._children(node, asked.question)
-                self._push(value, other)
-                self._at_hand = value
-                return likely
-            for question, answer in asked.ruled_out:
-                yes, no = self._answers(node, question)
-                node = no if answer else yes
-
-    def _bounded(self, node: _Node) -> tuple[_Node, Bound, float] | None:
-        """A node's bound, with what costs too much closed; None if nothing of it is left."""
-        m, relaxation = self.model, self.relaxation
-        open_ = node.open & node.may[m.site]
-        for _ in range(2):
-            relaxation.set_open(open_, node.must, node.may)
-            status = relaxation.solve(self._deadline - time.perf_counter())
-            if status == "infeasible":
-                return None
-            if status != "optimal":
-                self._push(self._at_hand, node)
-                return None
-            bound = relaxation.bound(node.must, node.may)
-            value, beyond = reduced_costs(m, bound, open_)
-            if self._is_done(value):
-                return None
-            if self._switches.reduced_costs:
-                open_ = open_ & (beyond <= self.shortlist.threshold - value)
-            cuts = []
-            if self._nodes > 1 and self._switches.cover_cuts:
-                cuts = self.covers.violated(relaxation.value, CUT_BELOW)
-            if self._nodes > 1 and self._switches.hull_cuts:
-                cuts += self.hulls.violated(relaxation.value, HULL_BELOW)
-            if not cuts:
-                break
-            relaxation.add_cuts(cuts)
-        return _Node(open_, node.must, node.may), bound, value
-
-    def _worth_enumerating(self, open_: Mask) -> bool:
-        size = self._size(open_)
-        return size == 0.0 or (self._switches.enumeration and size <= self._small)
-
-    def _size(self, open_: Mask) -> float:
-        """Decimal logarithm of how many combinations of open choices there are."""
-        counts = np.add.reduceat(open_.astype(np.int64), self.model.first[:-1])
-        return float(np.log10(np.maximum(counts, 1)).sum())
-
-    def _learn(self, open_: Mask, enumerated: bool) -> None:
-        """Enumerate larger nodes after a success, smaller ones after a failure."""
-        size = self._size(open_)
-        if enumerated:
-            self._small = max(self._small, size + 1.0)
-        else:
-            self._small = max(min(self._small, size - 0.25), SMALLEST)
-
-    def _children(self, node: _Node, question: Question) -> tuple[_Node, _Node]:
-        """The likelier answer first."""
-        yes, no = self._answers(node, question)
-        return (yes, no) if question.value >= 0.5 else (no, yes)
-
-    def _answers(self, node: _Node, question: Question) -> tuple[_Node, _Node]:
+    def _improve(self, bound: Bound) -> None:
+        """Better first layouts by local search, where the problem is large."""
         m = self.model
-        if question.site is not None:
-            must, may = node.must.copy(), node.may.copy()
-            must[question.site], may[question.site] = True, False
-            return _Node(node.open, must, node.may), _Node(node.open, node.must, may)
-        slot = int(m.slot[question.choices[0]])
-        without, only = node.open.copy(), node.open.copy()
-        without[question.choices] = False
-        only[m.first[slot] : m.first[slot + 1]] = False
-        only[question.choices] = node.open[question.choices]
-        return _Node(only, node.must, node.may), _Node(without, node.must, node.may)
+        value, beyond = reduced_costs(m, bound, self.relaxation.open)
+
+        def left() -> tuple[float, float]:
+            gap = self.shortlist.threshold - value
+            return combinations(m, beyond <= gap), gap
+
+        improve(
+            m,
+            self.relaxation.value,
+            self.shortlist,
+            self._merged,
+            left,
+            seed=self._seed,
+            deadline=self._deadline,
+        )
+
+    def _merged(self, open_: Mask, known: IntArray, top: int, nodes: int) -> tuple[IntArray, Array]:
+        """The `top` best layouts of a few choices, as far as some nodes tell, and their scores."""
+        m = self.model
+        within = np.zeros_like(self._reduced.open)
+        within[m.choice[open_]] = True
+        search = Search(
+            replace(self._reduced, open=within),
+            self._objective,
+            top=top,
+            time_limit_s=self._deadline - time.perf_counter(),
+            node_limit=nodes,
+            seed=self._seed,
+            switches=replace(self._switches, local_search=False),
+        )
+        number = np.cumsum(open_) - 1
+        search.shortlist.offer(number[known])
+        found = search.run()
+        if found.status == "interrupted":
+            raise KeyboardInterrupt
+        entries = found.entries
+        rows = np.searchsorted(m.choice, np.array([entry.chosen for entry in entries]))
+        return rows.reshape(-1, m.n_slots), np.array([entry.score for entry in entries])
 
     def _tell(self) -> None:
         now = time.perf_counter()

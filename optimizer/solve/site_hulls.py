@@ -63,6 +63,8 @@ class SiteHulls:
     def __init__(self, model: Pairwise, relaxation: Relaxation):
         self._m = model
         self.use(relaxation)
+        #: Per site, the point last found to be within the hull.
+        self._seen: dict[int, tuple[bytes, float]] = {}
         self._own: dict[int, IntArray] = {}
         for site in np.unique(model.site).tolist():
             here = np.flatnonzero(model.site == site)
@@ -81,9 +83,14 @@ class SiteHulls:
             x = value[own]
             if np.count_nonzero((x > _NONE) & (x < 1.0 - _NONE)) < 2:
                 continue
+            seen = (np.rint(x * 1e5).astype(np.int32).tobytes(), least)
+            if self._seen.get(site) == seen:
+                continue
             cut = self._cut(site, own, value, least)
             if cut is not None:
                 found.append(cut)
+            else:
+                self._seen[site] = seen
         return found
 
     def _cut(self, site: int, own: IntArray, value: Array, least: float) -> Cut | None:
@@ -213,9 +220,7 @@ def _facet(held: Array, point: Array, used: float) -> Array | None:
         chosen[worst] = True
         for k in worst.tolist():
             here = np.flatnonzero(held[k])
-            live.add_row(
-                np.append(here, d), np.append(np.ones(len(here)), -1.0), -inf, 0.0
-            )
+            live.add_row(np.append(here, d), np.append(np.ones(len(here)), -1.0), -inf, 0.0)
     return normal[:d]
 
 

@@ -15,7 +15,7 @@ from math import inf
 
 from optimizer.assess.result import Layout
 from optimizer.errors import Flaw, InputError, Origin
-from optimizer.solve.epsilon import SearchStoppedError
+from optimizer.solve.epsilon import WITHOUT_BALLAST, SearchStoppedError
 from optimizer.solve.layouts import layout_of
 from optimizer.solve.relay import layout_key
 from optimizer.solve.sweep_assess import SweepAssessor
@@ -58,9 +58,8 @@ def sweep(
     ends = [dial.setting_at(value) for value in (low, high)]
     for setting in ends:
         if setting.study.counterweight is not None:
-            expected = "a study without counterweight, or the ballast as a part with given masses"
-            origin = setting.study.counterweight.origin
-            raise InputError([Flaw(origin, "a counterweight while a number is turned", expected)])
+            said = "a counterweight allowed: its mass may be anything at each value of the number"
+            raise InputError([Flaw(setting.study.counterweight.origin, said, WITHOUT_BALLAST)])
     deadline = inf if time_limit_s == inf else started + time_limit_s
     whole = _is_whole(dial, low, high)
     families: list[Family] = []

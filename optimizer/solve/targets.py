@@ -63,6 +63,8 @@ class TargetAnswer:
     """Whether solving anew at every end gave what the sweep says."""
     solves: int
     seconds: float
+    nearest: tuple[float, float] | None
+    """Where no layout's figure meets its bound: the value at which one comes nearest, and it."""
 
 
 def target(
@@ -89,9 +91,10 @@ def target(
     started = time.perf_counter()
     require_known(dial.study_at(low), wish)
     found = sweep(dial, low, high, time_limit_s=time_limit_s, on_solve=on_solve)
-    stretches: list[tuple[float, float, int]] = []
+    stretches: list[Stretch] = []
+    looked: dict[float, float] = {}
     for number, piece in enumerate(found.pieces):
-        stretches += [(a, b, number) for a, b in _where_met(dial, piece, wish)]
+        stretches += [(a, b, number) for a, b in _where_met(dial, piece, wish, looked)]
     met, verified, solves = [], True, 0
     for together in _joined(stretches, found):
         answer = _answer(dial, found, together, wish, time_limit_s - _since(started))
@@ -99,8 +102,25 @@ def target(
         solves += len(answer.checked)
         verified = verified and all(check.met for check in answer.checked)
     return TargetAnswer(
-        wish, found, tuple(met), verified, found.solves + solves, time.perf_counter() - started
+        wish,
+        found,
+        tuple(met),
+        verified,
+        found.solves + solves,
+        time.perf_counter() - started,
+        None if met else _nearest(wish, looked),
     )
+
+
+def _nearest(wish: Wish, looked: dict[float, float]) -> tuple[float, float] | None:
+    """The value with the least excess of those looked at, and the figure there."""
+    if not looked:
+        return None
+    at = min(looked, key=lambda value: looked[value])
+    if wish.at_most is not None:
+        return at, wish.at_most + looked[at]
+    assert wish.at_least is not None
+    return at, wish.at_least - looked[at]
 
 
 def _since(started: float) -> float:
@@ -120,8 +140,13 @@ def _at(dial: Dial, piece: SweepPiece, value: float) -> Assessment:
     return assess(setting, there)
 
 
-def _where_met(dial: Dial, piece: SweepPiece, wish: Wish) -> list[tuple[float, float]]:
-    """The stretches of a piece in which its layout meets the wish."""
+def _where_met(
+    dial: Dial, piece: SweepPiece, wish: Wish, looked: dict[float, float]
+) -> list[tuple[float, float]]:
+    """The stretches of a piece in which its layout meets the wish.
+
+    Of a figure, by how much it misses its bound at every value looked at goes to `looked`.
+    """
     if piece.at_low is None or piece.layout is None:
         return []
     if wish.figure is None:
@@ -139,6 +164,7 @@ def _where_met(dial: Dial, piece: SweepPiece, wish: Wish) -> list[tuple[float, f
         return wish.excess(dial.setting_at(value).study, _at(dial, piece, value))
 
     over = [excess(value) for value in looks]
+    looked.update(zip(looks, over, strict=True))
     found: list[tuple[float, float]] = []
     start: float | None = None
     for i, value in enumerate(looks):

@@ -137,7 +137,7 @@ class Tightener:
             beyond_a = self._beyond[a : a + table.shape[0], None]
             beyond_b = self._beyond[None, b : b + table.shape[1]]
             allowed[key] = table + beyond_a + beyond_b <= room
-            pairs += np.count_nonzero(allowed[key]) if m.pairs[key].lines else 0
+            pairs += int(np.count_nonzero(allowed[key])) if m.pairs[key].lines else 0
         old = self.relaxation
         fewer = np.count_nonzero(self.open) <= SHRUNK * np.count_nonzero(old.open)
         if not fewer and pairs > SHRUNK * old.n_pairs:

@@ -52,12 +52,13 @@ class CaseResult:
 
 @dataclass(frozen=True, slots=True)
 class WhatIf:
-    """The study as written, first, and its scenarios."""
+    """The study as written, first, and its scenarios; `left_out` are those not begun."""
 
     study_name: str
     results: tuple[CaseResult, ...]
     complete: bool
     seconds: float
+    left_out: tuple[str, ...] = ()
 
     @property
     def base(self) -> CaseResult:
@@ -72,7 +73,7 @@ def whatif(
     time_limit_s: float = inf,
     on_case: Callable[[int, str], None] | None = None,
 ) -> WhatIf:
-    """Solve the study as written and every scenario.
+    """Solve the study as written and every scenario; Ctrl-C ends it with those known by then.
 
     Parameters
     ----------
@@ -88,8 +89,13 @@ def whatif(
             break
         if on_case is not None:
             on_case(number, case.name)
-        setting = build_setting(case.study)
-        found = place(setting, top=1, time_limit_s=left)
+        try:
+            setting = build_setting(case.study)
+            found = place(setting, top=1, time_limit_s=left)
+        except KeyboardInterrupt:  # before or after its search
+            if not results:
+                raise
+            break
         best, proven = _best(found)
         old = results[0].best if results else best
         kept = None if old is None else assess_there(setting, old.layout)
@@ -102,6 +108,7 @@ def whatif(
         tuple(results),
         len(results) == len(everything) and all(r.proven or r.infeasible for r in results),
         time.perf_counter() - started,
+        tuple(case.name for case in everything[len(results) :]),
     )
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from optimizer.errors import Flaw, InputError, Origin
 from optimizer.study.load import load_study
 from optimizer.study.model import Scenario, Study
+from optimizer.study.overrides import OVERRIDE_FILE
 
 
 def load_scenarios(
@@ -25,7 +26,8 @@ def load_scenarios(
     studies: list[Study] = []
     flaws: list[Flaw] = []
     for scenario in scenarios:
-        source = f"{scenario.origin.file} scenario {scenario.name}"
+        written = scenario.origin.row is not None
+        source = f"{scenario.origin.file} scenario {scenario.name}" if written else OVERRIDE_FILE
         merged = {**(overrides or {}), **scenario.settings}
         try:
             studies.append(load_study(study_file, merged, overrides_from=source))

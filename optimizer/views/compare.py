@@ -12,11 +12,12 @@ from optimizer.solve.compare import Comparison, Side
 from optimizer.solve.figures import FIGURES
 from optimizer.solve.whatif import newly_binding
 from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
-from optimizer.views.differences import differences
+from optimizer.views.differences import differences, differences_in_short
 from optimizer.views.header import title_words
+from optimizer.views.infeasible import obstacle_words
 from optimizer.views.json import head
 from optimizer.views.json_records import Document, layout_record, study_record
-from optimizer.views.quantity import number
+from optimizer.views.quantity import distinct_column, number
 from optimizer.views.table import Cell, Column, section, table
 from optimizer.views.words import Words, bullets, counted, listing, segment_words
 
@@ -58,13 +59,30 @@ def _side_words(side: Side) -> str:
 def layouts_view(found: Comparison) -> Group:
     """What to change in a to get b."""
     a, b = found.a.assessment, found.b.assessment
+    sides = ((found.a, "a"), (found.b, "b"))
     if a is None or b is None:
-        return section("Layouts", Words("One of the two has no layout to compare.", "tight"))
-    moved = differences(a.layout, b.layout)
+        return section(
+            "Layouts",
+            Words("One of the two has no layout to compare.", "tight"),
+            *bullets([text for side, name in sides for text in _missing(side, name)]),
+        )
+    moved = differences_in_short(a.layout, b.layout)
     only = _only(a, b)
     if not moved and not only:
         return section("Layouts", Words("The layouts are the same."))
     return section("From a to b", *bullets([*only, *moved]))
+
+
+def _missing(side: Side, name: str) -> list[str]:
+    """Why a side has no layout."""
+    if side.infeasible is None:
+        return []
+    obstacles = side.infeasible.obstacles
+    mends = [f" -> {o.least_change_text}" if o.least_change_text else "" for o in obstacles]
+    return [
+        f"in {name} this cannot hold: {obstacle_words(o)}{mend}"
+        for o, mend in zip(obstacles, mends, strict=True)
+    ]
 
 
 def _only(a: Assessment, b: Assessment) -> list[str]:
@@ -82,9 +100,11 @@ def figures_view(found: Comparison) -> Group | None:
     rows: list[list[Cell] | None] = []
     same: list[list[Cell] | None] = []
     for name, unit, one, two in figure_rows(a, b):
-        row: list[Cell] = [Words(name, hang=2), number(one, 2), number(two, 2)]
-        differs = abs(one - two) > 5e-3
-        row += [f"{'+' if two > one else '-'}{number(abs(two - one), 2)}" if differs else "same"]
+        differs = abs(one - two) > 1e-9 * max(1.0, abs(one), abs(two))
+        told = distinct_column([one, two], 2, 6)
+        decimals = len(told[0].partition(".")[2])
+        more = f"{'+' if two > one else '-'}{number(abs(two - one), decimals)}"
+        row: list[Cell] = [Words(name, hang=2), *told, more if differs else "same"]
         row += [Words(unit)]
         (rows if differs else same).append(row)
     if rows and same:
@@ -115,7 +135,9 @@ def figure_rows(a: Side, b: Side) -> list[tuple[str, str, float, float]]:
         for key in one.mass_kg
     ]
     finite = [row for row in rows if all(abs(v) < 1e300 for v in row[2:])]
-    return [row for row in finite if row[2] or row[3]]
+    # where one has no battery at all there is no time to compare
+    timeless = FIGURES["walking_time_h"].title
+    return [row for row in finite if (row[2] and row[3]) or (sum(row[2:]) and row[0] != timeless)]
 
 
 def limits_view(found: Comparison) -> Group | None:
@@ -141,6 +163,8 @@ def crossed_view(found: Comparison) -> Group | None:
         ("a", "b", found.a_in_b, found.b.assessment),
         ("b", "a", found.b_in_a, found.a.assessment),
     ):
+        if (found.a if mine == "a" else found.b).assessment is None:
+            continue
         if there is None:
             lines.append(f"{mine}'s layout cannot be made with {theirs}'s parts, sites and lines")
         elif not there.feasible:
@@ -151,7 +175,7 @@ def crossed_view(found: Comparison) -> Group | None:
                 f"{mine}'s layout in {theirs} scores {number(there.score, 3)}, {theirs}'s own "
                 f"{number(own.score, 3)}"
             )
-    return section("Each layout under the other's terms", *bullets(lines))
+    return section("Each layout under the other's terms", *bullets(lines)) if lines else None
 
 
 def inputs_view(found: Comparison) -> Group:
@@ -160,12 +184,12 @@ def inputs_view(found: Comparison) -> Group:
         return section("Input", Words("Both studies say the same."))
     rows: list[list[Cell] | None] = [
         [Words(d.path, hang=2), Words(d.a, hang=2), Words(d.b, hang=2)]
-        for d in found.inputs[:LISTED]
+        for d in found.inputs_in_short[:LISTED]
     ]
     columns = (Column("path", words=True), Column("a", words=True), Column("b", words=True))
-    rest = len(found.inputs) - LISTED
+    rest = len(found.inputs_in_short) - LISTED
     more = [Words(f"{rest} further ones are not shown; --json has them all.")] if rest > 0 else []
-    title = f"Input: {counted(len(found.inputs), 'difference')}"
+    title = f"Input: {counted(len(found.inputs_in_short), 'difference')}"
     return section(title, table(columns, rows), *more)
 
 

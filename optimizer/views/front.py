@@ -70,6 +70,7 @@ def front_view(front: Front, console: Console) -> Group:
     against, changes = _changes(front)
     differs = Column(f"differs from {against}", words=True)
     beside: list[RenderableType] = []
+    below: list[list[Cell]]
     if len(points) > 1:
         told = [Group(*(Words(phrase, hang=2) for phrase in phrases)) for phrases in changes]
         if wide:
@@ -119,9 +120,7 @@ def wins_words(front: Front) -> list[str]:
 def _digits(bounds: list[float]) -> int:
     """As many significant digits, from three on, as tell different bounds apart."""
     apart = [(a, b) for a, b in pairwise(sorted(bounds)) if not _touch(a, b)]
-    return next(
-        (n for n in range(3, 9) if all(f"{a:.{n}g}" != f"{b:.{n}g}" for a, b in apart)), 9
-    )
+    return next((n for n in range(3, 9) if all(f"{a:.{n}g}" != f"{b:.{n}g}" for a, b in apart)), 9)
 
 
 def _touch(low: float, high: float) -> bool:

@@ -77,6 +77,7 @@ def sweep_view(sweep: Sweep, console: Console) -> Group:
     told = [Group(*(Words(phrase, hang=2) for phrase in each)) for each in phrases]
     starts = Column("what changes at its start", words=True)
     beside: list[RenderableType] = []
+    below: list[list[Cell]]
     if wide:
         columns.append(starts)
         rows = [[*row, each] for row, each in zip(rows, told, strict=True)]
@@ -125,12 +126,7 @@ def method_lines(sweep: Sweep) -> list[Words]:
     lines: list[Words] = []
     limited = any(piece.ended_by or piece.begun_by for piece in sweep.pieces)
     if sweep.method == EXACT:
-        text = (
-            "Exact: every switch point is a crossing of two scores"
-            f"{' or the point where a limit is met' if limited else ''}, and it is proven that no "
-            "other layout is best anywhere between."
-        )
-        lines.append(Words(text, "good"))
+        lines.append(Words(_exact_words(sweep, limited=limited), "good"))
         if limited:
             lines.append(
                 Words(
@@ -159,6 +155,18 @@ def method_lines(sweep: Sweep) -> list[Words]:
     return lines
 
 
+def _exact_words(sweep: Sweep, *, limited: bool) -> str:
+    """What an exact sweep has proven."""
+    if len(sweep.pieces) == 1:
+        only = "no other layout is best" if sweep.pieces[0].layout else "nothing meets every limit"
+        return f"Exact: it is proven that {only} anywhere in it, not only where it was solved."
+    return (
+        "Exact: every switch point is a crossing of two scores"
+        f"{' or the point where a limit is met' if limited else ''}, and it is proven that no "
+        "other layout is best anywhere between."
+    )
+
+
 def piece_record(piece: SweepPiece, before: SweepPiece | None) -> Document:
     """One piece as JSON."""
     moved: list[str] = []
@@ -170,12 +178,13 @@ def piece_record(piece: SweepPiece, before: SweepPiece | None) -> Document:
         "differs_from_piece_before": moved,
         "begun_by": [limit.label for limit in piece.begun_by],
         "ended_by": [limit.label for limit in piece.ended_by],
-        "at_low": _layout(piece.at_low),
-        "at_high": _layout(piece.at_high),
+        "at_low": proven_record(piece.at_low),
+        "at_high": proven_record(piece.at_high),
     }
 
 
-def _layout(found: Assessment | None) -> Document | None:
+def proven_record(found: Assessment | None) -> Document | None:
+    """A layout that is proven best, as JSON."""
     if found is None:
         return None
     return layout_record(found, Proof("optimal", found.score, found.score, 0.0, 0.0, 0))

@@ -14,7 +14,7 @@ from optimizer.views.json import head
 from optimizer.views.json_records import Document, study_record
 from optimizer.views.layout import layout_view
 from optimizer.views.quantity import number
-from optimizer.views.sweep import sweep_record, sweep_view, turned_words
+from optimizer.views.sweep import proven_record, sweep_record, sweep_view, turned_words
 from optimizer.views.table import section
 from optimizer.views.words import Words, listing
 
@@ -197,8 +197,8 @@ def target_document(study: Study, answer: TargetAnswer) -> Document:
                 "low": met.low,
                 "high": met.high,
                 "pieces": [number_ + 1 for number_ in met.pieces],
-                "at_low": _layout_record(met.at_low),
-                "at_high": _layout_record(met.at_high),
+                "at_low": proven_record(met.at_low),
+                "at_high": proven_record(met.at_high),
                 "checked": [
                     {
                         "value": check.value,
@@ -218,7 +218,3 @@ def target_document(study: Study, answer: TargetAnswer) -> Document:
         "warnings": list(study.warnings),
         "cautions": [*CAUTIONS, *BASIS],
     }
-
-
-def _layout_record(found: Assessment) -> Document:
-    return layout_record(found, Proof("optimal", found.score, found.score, 0.0, 0.0, 0))

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
 from rich.text import Text
 
-from optimizer.assess.result import LimitReport, Proof
+from optimizer.assess.result import LimitReport, Obstacle, Proof
 from optimizer.solve.figures import price_of
 from optimizer.solve.whatif import CaseResult, WhatIf, newly_binding
 from optimizer.study.model import Study
 from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
-from optimizer.views.differences import differences
+from optimizer.views.differences import differences, differences_in_short
 from optimizer.views.header import solved_line
+from optimizer.views.infeasible import obstacle_words
 from optimizer.views.json import head
 from optimizer.views.json_records import Document, layout_record, study_record
 from optimizer.views.quantity import column, distinct_column, number
@@ -79,6 +81,9 @@ def side_by_side(found: WhatIf, console: Console) -> Group:
         told.insert(0, Words("Every layout here is proven best in its scenario.", "good"))
     else:
         told.insert(0, Words("Not every layout here is proven best: the search was cut.", "tight"))
+    if found.left_out:
+        text = f"Stopped before {listing([repr(name) for name in found.left_out])}."
+        told.insert(0, Words(text, "tight"))
     return section("What if", table(columns, rows), Text(""), *told)
 
 
@@ -101,25 +106,35 @@ def case_view(found: WhatIf, result: CaseResult) -> Group:
     lines: list[str] = [f"set: {listing(list(result.case.settings))}"]
     if result.best is None:
         if result.infeasible is not None:
-            reasons = [obstacle.text for obstacle in result.infeasible.obstacles[:4]]
-            lines.append(f"no layout meets every limit: {listing(reasons)}")
+            lines.append("no layout meets every limit; this cannot hold:")
+            clash = [_obstacle(obstacle) for obstacle in result.infeasible.obstacles]
+            more = bullets(clash) or [Words("many limits together; `limbtrim place` says more")]
+            return section(result.case.name, *bullets(lines), Padding(Group(*more), (0, 0, 0, 2)))
         else:
             lines.append("stopped before any layout was found")
         return section(result.case.name, *bullets(lines))
     if base is None:
         lines.append("as written nothing meets every limit, so there is nothing to compare with")
         return section(result.case.name, *bullets(lines))
-    moved = differences(base.layout, result.best.layout)
-    lines.append(f"moves: {listing(list(moved))}" if moved else "nothing moves")
-    lines += _savings(found, result)
+    moved = differences_in_short(base.layout, result.best.layout)
+    lines.append("changes:" if moved else "nothing moves")
+    further = _savings(found, result)
     binding = newly_binding(base, result.best)
     freed = newly_binding(result.best, base)
-    if binding:
-        lines.append(f"now binding: {listing(_labels(binding))}")
+    further.append(f"now binding: {listing(_labels(binding)) or 'no limit that did not before'}")
     if freed:
-        lines.append(f"no longer binding: {listing(_labels(freed))}")
-    lines += _purchases(found, result)
-    return section(result.case.name, *bullets(lines))
+        further.append(f"no longer binding: {listing(_labels(freed))}")
+    further += _purchases(found, result)
+    changes = Padding(Group(*bullets(moved)), (0, 0, 0, 2))
+    return section(
+        result.case.name, *bullets(lines), *([changes] if moved else []), *bullets(further)
+    )
+
+
+def _obstacle(obstacle: Obstacle) -> str:
+    """A limit that nothing can meet, and what would mend it."""
+    mend = f" -> {obstacle.least_change_text}" if obstacle.least_change_text else ""
+    return f"{obstacle_words(obstacle)}{mend}"
 
 
 def _purchases(found: WhatIf, result: CaseResult) -> list[str]:
@@ -139,7 +154,7 @@ def _savings(found: WhatIf, result: CaseResult) -> list[str]:
     assert base is not None and best is not None
     watts = best.metabolic_w - base.metabolic_w
     inertia = best.swing_inertia_pct - base.swing_inertia_pct
-    lines = [f"{_more(watts, 'W')} and {_more(inertia, '% of swing inertia')} against as written"]
+    lines = [f"{_change(watts, inertia)} against as written"]
     if kept is None:
         lines.append("the layout that is best as written cannot be made here")
     elif not kept.feasible:
@@ -150,13 +165,22 @@ def _savings(found: WhatIf, result: CaseResult) -> list[str]:
         inertia = best.swing_inertia_pct - kept.swing_inertia_pct
         lines.append(
             f"moving saves {number(result.saved_by_moving, 4)} of the score "
-            f"({_more(watts, 'W')}, {_more(inertia, '% of swing inertia')} than left in place)"
+            f"({_change(watts, inertia)} against leaving them in place)"
         )
     return lines
 
 
-def _more(value: float, unit: str) -> str:
-    return f"{number(abs(value), 2)} {unit} {'more' if value > 0 else 'less'}"
+def _change(watts: float, inertia_pct: float) -> str:
+    """How penalty and swing inertia change: "0.12 W less and the same swing inertia"."""
+    told = []
+    for value, unit, name in (
+        (watts, "W", "penalty"),
+        (inertia_pct, "% of swing inertia", "swing inertia"),
+    ):
+        size = number(abs(value), 2)
+        more = "more" if value > 0 else "less"
+        told.append(f"the same {name}" if size == "0.00" else f"{size} {unit} {more}")
+    return listing(told)
 
 
 def whatif_document(study: Study, found: WhatIf) -> Document:

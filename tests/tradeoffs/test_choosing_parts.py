@@ -16,6 +16,7 @@ from optimizer.solve.figures import FIGURES, models_of, price_of, walking_hours
 from optimizer.solve.front import Front, front
 from optimizer.solve.front_points import RESPONSE_MS
 from optimizer.solve.place import place
+from optimizer.solve.sweep_bisect import best_layout
 from optimizer.study.load import load_study
 from optimizer.study.model import LimitSpec, Study
 from optimizer.views.alternatives import alternatives_view
@@ -147,12 +148,13 @@ def test_response_as_a_goal_misses_no_budget_on_a_grid() -> None:
         assert again.feasible
     weighed = replace(study, weights=replace(study.weights, swing_inertia=0.0))
     for ms in (150.0, 134.5, 121.0, 100.0):
-        best = place(within(weighed, ms), top=1)
+        budgeted = build_setting(within(weighed, ms))
+        best, _ = best_layout(budgeted)
         keeping = [p.values[0] for p in found.points if p.values[1] <= ms + RESPONSE_MS]
-        if isinstance(best, Infeasible):
+        if best is None:
             assert not keeping
         else:
-            least = best.layouts[0].assessment.metabolic_pct
+            least = assess(budgeted, best).metabolic_pct
             # routes are chosen by the score, which counts swing inertia in the front only
             assert min(keeping) == pytest.approx(least, rel=2e-3)
 

@@ -31,7 +31,7 @@ def test_sweeping_stature_tells_the_best_at_every_point_of_a_grid(seed: int) -> 
     assert missed(turned, found, 14) == []
 
 
-@pytest.mark.parametrize("seed", [2, 3, 5, 6])
+@pytest.mark.parametrize("seed", [2, 3, 5])
 def test_bisection_finds_the_switch_points_of_the_exact_method(seed: int) -> None:
     study = random_study(seed)
     study = replace(study, energy=replace(study.energy, trunk="browning_waist"))

@@ -9,8 +9,11 @@ from math import inf
 
 import pytest
 
+from optimizer.assess.result import Infeasible
 from optimizer.errors import InputError
+from optimizer.solve.place import place
 from optimizer.solve.sweep import sweep
+from optimizer.solve.sweep_arrays import Winner
 from optimizer.solve.sweep_dial import Dial
 from optimizer.solve.sweep_exact import ExactSweep
 from optimizer.solve.sweep_family import make_family
@@ -21,6 +24,8 @@ from tests.instances import random_study
 from tests.solve.oracle import Enumeration
 from tests.tradeoffs.dials import limit_dial, mass_dial, site_mass_dial, speed_dial, weight_dial
 from tests.tradeoffs.grids import missed
+
+Cut = list[Winner]
 
 
 def linear(study: Study) -> Study:
@@ -175,6 +180,59 @@ def test_a_number_that_enters_squared_is_not_taken_for_an_even_one(seed: int) ->
 
     with pytest.raises(NotSteadyError):
         make_family(Dial("square", "", study_at), 0.8, 1.5)
+
+
+def test_what_only_weakened_limits_allow_is_cut_off_at_once_and_nothing_is_missed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Best at the start under the weakest rows, and in truth forbidden all the way."""
+    again, whole = ExactSweep._again, []
+
+    def noted(
+        self: ExactSweep, winner: Winner, a: float, b: float, low: float, high: float, cut: Cut
+    ) -> None:
+        if (a, b) == (low, high):
+            whole.append(winner)
+        again(self, winner, a, b, low, high, cut)
+
+    monkeypatch.setattr(ExactSweep, "_again", noted)
+    for seed in (2, 19, 22):
+        dial = all_parts(linear(random_study(seed)))
+        before = len(whole)
+        found = sweep(dial, 0.4, 2.5)
+        assert len(whole) > before
+        assert missed(dial, found) == []
+
+
+@pytest.mark.parametrize("seed", [0, 2, 5, 8])
+@pytest.mark.parametrize(("low", "high"), [(1 - 3e-8, 1.5), (0.5, 1 + 3e-8), (1 - 3e-7, 1.5)])
+def test_a_limit_met_within_the_resolution_of_an_end_leaves_no_gap(
+    seed: int, low: float, high: float
+) -> None:
+    """The best layout just fits at 1: nearer to the end of the range than stretches are told."""
+    free = unlimited(linear(random_study(seed)))
+    best = place(free, top=1)
+    assert not isinstance(best, Infeasible)
+    most = LimitSpec(
+        "device_mass", "", best.layouts[0].assessment.total_mass_kg * (1 + 1e-12), free.origin
+    )
+    found = sweep(limit_dial(replace(free, limits=(most,)), 0), low, high)
+    assert found.complete and found.method == EXACT
+    assert found.pieces[0].low == low and found.pieces[-1].high == high
+    for one, two in pairwise(found.pieces):
+        assert one.high == two.low
+
+
+def test_a_sliver_at_the_start_joins_what_follows() -> None:
+    family = make_family(mass_dial(linear(random_study(2)), "p0"), 0.9, 1.1)
+    search = ExactSweep(family)
+    winner = search._best(0.0, (0.0, 1.0), [])
+    assert winner is not None
+    search._prove(None, 0.0, 5e-10)
+    search._prove(winner, 5e-10, 0.4)
+    search._prove(winner, 0.4, 0.4)  # a stretch of a single point
+    (stretch,) = search.stretches
+    assert (stretch.winner, stretch.low, stretch.high) == (winner, 0.0, 0.4)
 
 
 def test_cutting_a_layout_off_gives_the_next_best_allowed_one() -> None:

@@ -72,13 +72,17 @@ def test_fronts_json_is_the_front_and_the_same_every_time(run: Run, study: Path)
 
 def test_sweep_shows_every_piece_and_how_it_was_found(run: Run, study: Path) -> None:
     path = "parts.pump.mass_g"
-    code, out, err = run("sweep", study, path, "--from", 100, "--to", 900)
+    code, out, err = run("sweep", study, path, "--from", 100, "--to", 1400)
     assert code == 0 and fits(out) and "solve" in err
-    found = sweep(dial(study, path), 100, 900)
+    found = sweep(dial(study, path), 100, 1400)
+    assert len(found.pieces) == 3
     said = " ".join(out.split())
     assert f"{path} (g), now 450: " in said
     assert "Exact: every switch point" in said
-    told = json.loads(run("sweep", study, path, "--from", 100, "--to", 900, "--json", "-")[1])
+    assert "because of mass in vest_back" in said
+    one = run("sweep", study, path, "--from", 100, "--to", 900)[1]
+    assert "one answer all the way" in one and "Exact: it is proven" in one
+    told = json.loads(run("sweep", study, path, "--from", 100, "--to", 1400, "--json", "-")[1])
     assert told["schema"] == "limbtrim.sweep/1"
     assert told["switch_points"] == list(found.switch_points)
     assert len(told["pieces"]) == len(found.pieces)
@@ -122,14 +126,56 @@ def test_target_answers_in_a_sentence_and_confirms_it(run: Run, study: Path) -> 
     (met,) = told["met"]
     assert met["low"] == 50 and 50 < met["high"] < 400
     code, out, _ = run("target", study, path, *limits, *figure, 0.01, "-q")
-    assert code == 0 and "At no value from 50 to 400 g" in " ".join(out.split())
+    said = " ".join(out.split())
+    assert code == 0 and "Metabolic penalty at most 0.01 %: at no value from 50 to 400 g." in said
+    assert f"Nearest: metabolic penalty {low:.5g} % at 50 g." in said
+    told = json.loads(run("target", study, path, *limits, *figure, 0.01, "--json", "-", "-q")[1])
+    assert told["nearest"] == {"value": 50, "figure": pytest.approx(low)}
+
+
+def test_targets_json_has_the_layout_at_each_end(run: Run, study: Path) -> None:
+    turned = ("parts.actuator.mass_g", "--from", 50, "--to", 400)
+    wanted = ("--figure", "worn_g", "--at-most", 1500)
+    told = json.loads(run("target", study, *turned, *wanted, "--json", "-", "-q")[1])
+    for met in told["met"]:
+        for value, layout in ((met["low"], met["at_low"]), (met["high"], met["at_high"])):
+            assert layout["feasible"]
+            (again,) = json.loads(
+                run(
+                    "place",
+                    study,
+                    *("--top", 1, "--set", f"parts.actuator.mass_g={value!r}"),
+                    *("--json", "-", "-q"),
+                )[1]
+            )["layouts"]
+            assert layout["score"] == pytest.approx(again["score"], rel=1e-6)
+    assert told["met"]
 
 
 def test_target_of_a_place_names_where_it_is_taken(run: Run, study: Path) -> None:
     where = ("--part", "actuator", "--at", "shank", "--from", 100, "--to", 200)
     code, out, _ = run("target", study, "parts.actuator.mass_g", *where, "-q")
     assert code == 0
-    assert "Actuator at shank: all the way from 100 to 200 g" in " ".join(out.split())
+    assert "actuator sits at shank: all the way from 100 to 200 g" in " ".join(out.split())
+
+
+def test_target_of_a_place_says_where_the_part_sits_beyond_and_why(run: Run, study: Path) -> None:
+    turned = ("parts.pump.mass_g", "--from", 100, "--to", 1400)
+    pieces = json.loads(run("sweep", study, *turned, "--json", "-", "-q")[1])["pieces"]
+    first, then, nothing = pieces
+    at = [
+        next(p["site"] for p in piece["at_low"]["parts"] if p["part"] == "valve")
+        for piece in (first, then)
+    ]
+    assert at[0] != at[1] and first["ended_by"] and nothing["at_low"] is None
+    said = [
+        " ".join(run("target", study, *turned, "--part", "valve", "--at", where, "-q")[1].split())
+        for where in at
+    ]
+    (reason,) = first["ended_by"]
+    assert f"Above that valve sits at {at[1]}, because of {reason}." in said[0]
+    assert "Above that nothing meets every limit, because of" in said[1]
+    assert f"Below that valve sits at {at[0]}, " in said[1]
 
 
 def test_whatif_sets_scenarios_beside_the_study_as_written(run: Run, study: Path) -> None:
@@ -161,9 +207,49 @@ def test_whatif_refuses_what_it_cannot_read(run: Run, study: Path, tmp_path: Pat
 
 
 def test_whatif_tells_of_a_scenario_in_which_nothing_fits(run: Run, study: Path) -> None:
-    code, out, _ = run("whatif", study, "--set", "limits.device_mass_g=500", "-q")
-    assert code == 0
-    assert "no layout meets every limit" in " ".join(out.split())
+    tight = ("--set", "limits.device_mass_g=500")
+    code, out, _ = run("whatif", study, *tight, "-q")
+    said = " ".join(out.split())
+    assert code == 3
+    assert "no layout meets every limit; this cannot hold:" in said
+    assert "worn mass at most 500 g (--set limits.device_mass_g) -> " in said
+    # beside a scenario that something fits it is one line of the table
+    code, out, _ = run("whatif", study, "--scenario", "light valve", *tight, "-q")
+    assert code == 0 and "no layout meets every limit" in " ".join(out.split())
+
+
+def test_whatif_says_what_moved_and_which_limits_bind(run: Run, study: Path) -> None:
+    told = json.loads(run("place", study, "--top", 1, "--json", "-", "-q")[1])["layouts"][0]
+    grams = round(told["mass"]["worn_kg"] * 1e3, 6)
+    code, out, _ = run("whatif", study, "--set", f"limits.device_mass_g={grams!r}", "-q")
+    said = " ".join(out.split())
+    assert code == 0 and "nothing moves" in said
+    assert "the same penalty and the same swing inertia against as written" in said
+    assert "now binding: worn mass" in said
+    code, out, _ = run("whatif", study, "--set", "parts.pump.mass_g=1180", "-q")
+    said = " ".join(out.split())
+    assert code == 0 and "changes: - valve: vest_back -> vest_side - " in said
+    assert "left where they are the parts would break: mass in vest_back" in said
+    assert "now binding: no limit that did not before" in said
+
+
+def test_whatif_stopped_by_hand_keeps_what_it_has_and_names_the_rest(
+    run: Run, study: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from optimizer.solve import whatif
+
+    solve, calls = whatif.place, []
+
+    def stopped_at_the_second(*arguments: object, **options: object) -> object:
+        calls.append(1)
+        if len(calls) > 1:
+            raise KeyboardInterrupt
+        return solve(*arguments, **options)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(whatif, "place", stopped_at_the_second)
+    code, out, _ = run("whatif", study, "-q")
+    assert code == 0 and "Stopped before 'light valve'." in out
+    assert "as written" in out
 
 
 def test_compare_shows_differences_first(run: Run, study: Path, tmp_path: Path) -> None:
@@ -185,10 +271,34 @@ def test_compare_shows_differences_first(run: Run, study: Path, tmp_path: Path) 
     assert told["b"]["layout"]["score"] == pytest.approx(ranked[1]["score"])
 
 
-def test_compare_says_when_one_side_has_no_layout(run: Run, study: Path) -> None:
+def test_compare_says_when_one_side_has_no_layout_and_why(run: Run, study: Path) -> None:
     code, out, _ = run("compare", study, "--set-b", "limits.device_mass_g=300", "-q")
+    said = " ".join(out.split())
     assert code == 3
-    assert "nothing meets every limit" in " ".join(out.split())
+    assert "nothing meets every limit" in said
+    assert "in b this cannot hold: worn mass at most 300 g" in said
+    assert "b's layout" not in said
+
+
+def test_compare_names_the_option_of_the_side_that_is_wrong(run: Run, study: Path) -> None:
+    code, _, err = run("compare", study, "--set-b", "wearer.mas_kg=70")
+    assert code == 2 and err.startswith("--set-b:") and "wearer.mass_kg" in err
+
+
+def test_compare_of_two_garments_tells_what_only_one_has_in_a_line(run: Run, study: Path) -> None:
+    garment = study.parent / "other.csv"
+    lines = (study.parent / "sites.csv").read_text().splitlines()
+    kept = [line for line in lines if not line.startswith("vest_side")]
+    garment.write_text("\n".join(kept).replace(",60,4,leg", ",90,4,leg") + "\n")
+    code, out, _ = run("compare", study, "--set-b", "files.sites=other.csv", "-q", "--width", 120)
+    said = [line.split() for line in out.partition("Input: ")[2].splitlines()]
+    assert code == 0
+    assert ["sites.vest_side", "only", "here", "-"] in said
+    assert ["sites.shank_side.holder_mass_g", "60", "90"] in said
+    assert said[0] == ["2", "differences"]
+    told = run("compare", study, "--set-b", "files.sites=other.csv", "-q", "--json", "-")[1]
+    paths = {d["path"] for d in json.loads(told)["input_differences"]}
+    assert {"sites.vest_side.volume_cm3", "parts.pump.sites"} <= paths
 
 
 @pytest.mark.parametrize("width", [60, 120])
@@ -209,6 +319,37 @@ def test_nothing_fits_is_told_with_exit_code_3(run: Run, tmp_path: Path) -> None
     study = small(tmp_path / "full")
     code, out, _ = run("front", study, "--set", "limits.device_mass_g=400", "-q")
     assert code == 3 and "No layout of study meets every limit." in out
+    turned = ("limits.device_mass_g", "--from", 100, "--to", 400, "-q")
+    code, out, _ = run("sweep", study, *turned)
+    assert code == 3 and "no layout meets every limit at any value" in " ".join(out.split())
+    code, out, _ = run("target", study, *turned, "--figure", "score", "--at-most", 5)
+    assert code == 3 and "No layout meets every limit at any of them" in " ".join(out.split())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("sweep", "parts.pmup.mass_g"), "Did you mean parts.pump.mass_g?"),
+        (("sweep", "parts.pump.mass_kg"), "Did you mean parts.pump.mass_g?"),
+        (("sweep", "task.sped_m_s"), "Did you mean task.speed_m_s?"),
+        (("sweep", "wearer.sex"), "expected a number"),
+        (("sweep", "parts.battery.mass_g"), "--from, --to"),
+        (("sweep", "wearer.stature_mm"), "a fifth of 1750, 350, is no end"),
+        (("sweep", "parts.pump.mass_g", "--from", "-5", "--to", "5"), "greater than 0"),
+        (("sweep", "parts.pump.mass_g", "--from", "5", "--to", "5"), "from low to high"),
+        (("front", "--goals", "metabolic"), "1 goal"),
+        (("front", "--goals", "metabolic,swng_inertia"), "Did you mean swing_inertia?"),
+        (("front", "--third", "response"), "the same for every layout"),
+        (("target", "parts.pump.mass_g", "--figure", "scor", "--at-most", "5"), "score?"),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
+)
+def test_what_cannot_be_is_one_error_with_the_nearest_that_can(
+    run: Run, study: Path, arguments: tuple[str, ...], told: str
+) -> None:
+    code, out, err = run(arguments[0], study, *arguments[1:])
+    assert code == 2 and out == ""
+    assert told in err and err.count("error") == 1
 
 
 def test_no_time_is_told_with_exit_code_4(run: Run, study: Path) -> None:

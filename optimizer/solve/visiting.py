@@ -1,0 +1,204 @@
+"""One hand at the search tree: bounds a node, then enumerates it or splits it in two.
+
+A visitor has a relaxation of its own and remembers what its questions were worth, so several can
+work side by side. It is told the threshold and hands back what it found; what becomes of that is
+for the search to say.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.problem.arrays import IntArray
+from optimizer.problem.pairwise import Pairwise
+from optimizer.problem.presolve import Switches
+from optimizer.solve.branching import Branching, Question
+from optimizer.solve.covers import Covers
+from optimizer.solve.enumeration import Enumerator
+from optimizer.solve.relaxation import Bound, Relaxation, reduced_costs
+from optimizer.solve.site_hulls import SiteHulls
+
+Mask = NDArray[np.bool_]
+#: By how much a point below the root must overstep a cut.
+COVER_BELOW, HULL_BELOW = 0.03, 0.05
+#: Partial assignments that enumerating a node may look at before it is split instead.
+BUDGET = 2000
+#: Nodes of so few combinations (decimal logarithm) are always enumerated; of so many at first.
+SMALLEST, SMALL = 4.0, 13.0
+#: Simplex iterations after which a visitor looks up from its dive.
+LOOK_UP = 400
+
+
+@dataclass(frozen=True)
+class Node:
+    """Choices still open, sites that must and sites that may be used."""
+
+    open: Mask
+    must: Mask
+    may: Mask
+
+
+@dataclass
+class Haul:
+    """What a visitor brings back: nodes left to do with their bounds, and assignments found."""
+
+    left: list[tuple[float, Node]] = field(default_factory=list)
+    found: list[IntArray] = field(default_factory=list)
+    let_go: float = inf
+    """No layout in what was dropped for the sake of a gap scores less than this."""
+    nodes: int = 0
+    at_hand: float = inf
+    """The bound of the node that the visitor goes on with."""
+
+
+def combinations(model: Pairwise, open_: Mask) -> float:
+    """Decimal logarithm of how many combinations of open choices there are."""
+    counts = np.add.reduceat(open_.astype(np.int64), model.first[:-1])
+    return float(np.log10(np.maximum(counts, 1)).sum())
+
+
+class Visitor:
+    """Works on nodes of one tree with a relaxation of its own."""
+
+    def __init__(
+        self,
+        relaxation: Relaxation,
+        covers: Covers,
+        hulls: SiteHulls,
+        switches: Switches,
+        deadline: float,
+        gap: float,
+    ):
+        self._m = relaxation.model
+        self.relaxation, self._covers, self._hulls = relaxation, covers, hulls
+        self.branching = Branching(self._m, relaxation)
+        self.enumerator = Enumerator(self._m)
+        self._switches, self._deadline, self._gap = switches, deadline, gap
+        self._budget = BUDGET if switches.enumeration else None
+        self._small = SMALL
+        self.node: Node | None = None
+        self.at_hand = inf
+        """No layout below the node at hand scores less; as of the last time it was handed in."""
+        self.halt = False
+
+    def another(self, seed: int) -> Visitor:
+        """A second visitor that knows the cuts so far."""
+        relaxation = self.relaxation.twin(seed)
+        return Visitor(
+            relaxation,
+            Covers(self._m, relaxation.u),
+            SiteHulls(self._m, relaxation),
+            self._switches,
+            self._deadline,
+            self._gap,
+        )
+
+    def dive(self, threshold: float, cutting: bool, most_nodes: int) -> Haul:
+        """Visit the node at hand, then its likelier child, and so on, for a while."""
+        haul = Haul()
+        self._value = self.at_hand
+        until = self.relaxation.lp.iterations + LOOK_UP
+        while self.node is not None:
+            if self.halt or time.perf_counter() > self._deadline or haul.nodes >= most_nodes:
+                break
+            haul.nodes += 1
+            self.node = self._visit(self.node, threshold, cutting, haul)
+            if self.relaxation.lp.iterations > until:
+                break
+        haul.at_hand = inf if self.node is None else self._value
+        return haul
+
+    def _visit(self, node: Node, threshold: float, cutting: bool, haul: Haul) -> Node | None:
+        """Bound a node; enumerate it or split it. Returns the child to go on with, if any."""
+        while True:
+            bounded = self._bounded(node, threshold, cutting, haul)
+            if bounded is None:
+                return None
+            node, bound, value = bounded
+            if self._worth_enumerating(node.open):
+                found = self.enumerator.run(
+                    bound, node.open, threshold, budget=self._budget, deadline=self._deadline
+                )
+                self._learn(node.open, found is not None)
+                if found is not None:
+                    haul.found.append(found[0])
+                    if not found[1]:
+                        haul.left.append((value, node))
+                    return None
+            asked = self.branching.ask(node.open, node.must, node.may, min(threshold - value, 1e6))
+            if asked.question is not None:
+                likely, other = self._children(node, asked.question)
+                haul.left.append((value, other))
+                self._value = value
+                return likely
+            for question, answer in asked.ruled_out:
+                yes, no = self._answers(node, question)
+                node = no if answer else yes
+
+    def _bounded(
+        self, node: Node, threshold: float, cutting: bool, haul: Haul
+    ) -> tuple[Node, Bound, float] | None:
+        """A node's bound, with what costs too much closed; None if nothing of it is left."""
+        m, relaxation = self._m, self.relaxation
+        open_ = node.open & node.may[m.site]
+        for _ in range(2):
+            relaxation.set_open(open_, node.must, node.may)
+            status = relaxation.solve(self._deadline - time.perf_counter())
+            if status == "infeasible":
+                return None
+            if status != "optimal":
+                haul.left.append((self.at_hand, node))
+                return None
+            bound = relaxation.bound(node.must, node.may)
+            value, beyond = reduced_costs(m, bound, open_)
+            if value > threshold:
+                return None
+            if value > threshold - self._gap * abs(threshold):
+                haul.let_go = min(haul.let_go, value)
+                return None
+            if self._switches.reduced_costs:
+                open_ = open_ & (beyond <= threshold - value)
+            cuts = []
+            if cutting and self._switches.cover_cuts:
+                cuts = self._covers.violated(relaxation.value, COVER_BELOW)
+            if cutting and self._switches.hull_cuts:
+                cuts += self._hulls.violated(relaxation.value, HULL_BELOW)
+            if not cuts:
+                break
+            relaxation.add_cuts(cuts)
+        return Node(open_, node.must, node.may), bound, value
+
+    def _worth_enumerating(self, open_: Mask) -> bool:
+        size = combinations(self._m, open_)
+        return size == 0.0 or (self._switches.enumeration and size <= self._small)
+
+    def _learn(self, open_: Mask, enumerated: bool) -> None:
+        """Enumerate larger nodes after a success, smaller ones after a failure."""
+        size = combinations(self._m, open_)
+        if enumerated:
+            self._small = max(self._small, size + 1.0)
+        else:
+            self._small = max(min(self._small, size - 0.25), SMALLEST)
+
+    def _children(self, node: Node, question: Question) -> tuple[Node, Node]:
+        """The likelier answer first."""
+        yes, no = self._answers(node, question)
+        return (yes, no) if question.value >= 0.5 else (no, yes)
+
+    def _answers(self, node: Node, question: Question) -> tuple[Node, Node]:
+        m = self._m
+        if question.site is not None:
+            must, may = node.must.copy(), node.may.copy()
+            must[question.site], may[question.site] = True, False
+            return Node(node.open, must, node.may), Node(node.open, node.must, may)
+        slot = int(m.slot[question.choices[0]])
+        without, only = node.open.copy(), node.open.copy()
+        without[question.choices] = False
+        only[m.first[slot] : m.first[slot + 1]] = False
+        only[question.choices] = node.open[question.choices]
+        return Node(only, node.must, node.may), Node(without, node.must, node.may)

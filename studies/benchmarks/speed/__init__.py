@@ -1,0 +1,1 @@
+"""What `compare.py` and `agree.py` are made of."""
