@@ -32,7 +32,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
     if given in (["--version"], ["-V"]):
         print(f"limbtrim {__version__}")  # before anything heavy is imported
         return
-    build_app()(args=given or ["--help"], prog_name="limbtrim")
+    try:
+        build_app()(args=given or ["--help"], prog_name="limbtrim")
+    except KeyboardInterrupt:  # before a command took over, while modules were still read
+        print("limbtrim: stopped by hand before there was an answer", file=sys.stderr)
+        raise SystemExit(130) from None
 
 
 def build_app() -> typer.Typer:

@@ -42,7 +42,7 @@ MERGED, NODES = 20, 30
 SMALL, LEAST_GAP = 27.0, 1.0
 #: Sweeps of a round per combinations more than that, and the most; how many more are worth another
 #: round, and the most rounds.
-SWEEPS_PER_SIZE, MOST_SWEEPS, SIZE_PER_ROUND, MOST_ROUNDS = 4.0, 80, 8.0, 3
+SWEEPS_PER_SIZE, MOST_SWEEPS, SIZE_PER_ROUND, MOST_ROUNDS = 4.0, 80, 8.0, 4
 
 
 def improve(

@@ -26,7 +26,7 @@ from optimizer.problem.presolve import Reduced, Switches
 from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.highs import Tick
 from optimizer.solve.local_search import improve
-from optimizer.solve.relaxation import Bound, Relaxation, reduced_costs
+from optimizer.solve.relaxation import Relaxation, reduced_costs
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import first_layouts
 from optimizer.solve.tighten import Tightener
@@ -87,6 +87,8 @@ class Search:
         self._at_hand = -inf
         self._let_go = inf
         self._visitors: list[Visitor] = []
+        self._closed_at = inf
+        self._tightener: Tightener
         self.model = pairwise(reduced, objective, order_copies=switches.order_copies)
         self.shortlist = Shortlist(self.model, top)
 
@@ -144,6 +146,8 @@ class Search:
             for visitor, haul in zip(busy, hauls, strict=True):
                 self._take_in(haul)
                 visitor.at_hand = haul.at_hand
+            if not self._restart():
+                return "optimal"
             self._share(busy)
             if len(self._visitors) < VISITORS and self._nodes >= ALONE:
                 self._visitors.append(self._visitors[0].another(self._seed))
@@ -154,7 +158,8 @@ class Search:
         while self._heap:
             bound, _, node = heapq.heappop(self._heap)
             if not self._is_done(bound):
-                visitor.node, visitor.at_hand = node, bound
+                visitor.node = node.within(self._tightener.open)
+                visitor.at_hand = bound
                 return
 
     def _take_in(self, haul: Haul) -> None:
@@ -164,6 +169,26 @@ class Search:
             self._push(bound, node)
         for found in haul.found:
             self.shortlist.offer(found)
+
+    def _restart(self) -> bool:
+        """Tighten the root again once better layouts close much of it; False if nothing is left."""
+        tightener, threshold = self._tightener, self.shortlist.threshold
+        if threshold >= self._closed_at:
+            return True
+        self._closed_at = threshold
+        if not tightener.shrinks(threshold):
+            return True
+        if tightener.hull(lambda: threshold).done:
+            self._heap = []
+            for visitor in self._visitors:
+                visitor.node, visitor.at_hand = None, inf
+            return False
+        self.relaxation = tightener.relaxation
+        for n, visitor in enumerate(self._visitors):
+            visitor.use(self.relaxation.twin(self._seed) if n else self.relaxation)
+            if visitor.node is not None:
+                visitor.node = visitor.node.within(tightener.open)
+        return True
 
     def _share(self, visitors: list[Visitor]) -> None:
         """Let every visitor know what the others' trials brought."""
@@ -197,7 +222,7 @@ class Search:
     def _root_node(self) -> Node:
         m = self.model
         return Node(
-            self._open,
+            self._tightener.open,
             np.zeros(m.n_sites, dtype=bool),
             np.ones(m.n_sites, dtype=bool),
         )
@@ -228,28 +253,20 @@ class Search:
             self.model, self.relaxation, self._switches, self._deadline, self._seed
         )
         root = tightener.cover()
-        if not root.done and not root.out_of_time:
-            assert tightener.bound is not None
+        for better in (self._beam, self._beam, self._improve):
+            if root.done or root.out_of_time:
+                break
             self._at_hand = tightener.value
-            if self._switches.first_layouts:
-                first_layouts(
-                    self.model,
-                    tightener.bound,
-                    Enumerator(self.model),
-                    self.shortlist,
-                    self._deadline,
-                )
-            if self._switches.local_search:
-                self._improve(tightener.bound)
-            root = tightener.hull(lambda: self.shortlist.threshold)
-            self._at_hand = tightener.value
+            if better(tightener):
+                root = tightener.hull(lambda: self.shortlist.threshold)
+        self._at_hand = tightener.value
         self.relaxation = tightener.relaxation
         if root.done:
             self._at_hand = inf
             return "optimal"
         if root.out_of_time:
             return "time_limit"
-        self._open = tightener.open
+        self._tightener, self._closed_at = tightener, self.shortlist.threshold
         self._bound_of_root = tightener.value
         self._visitors = [
             Visitor(
@@ -263,24 +280,42 @@ class Search:
         ]
         return None
 
-    def _improve(self, bound: Bound) -> None:
+    def _beam(self, tightener: Tightener) -> bool:
+        """First layouts from the bound so far; whether to cut on."""
+        assert tightener.bound is not None
+        before = self.shortlist.threshold
+        if self._switches.first_layouts:
+            first_layouts(
+                self.model,
+                tightener.bound,
+                tightener.open,
+                Enumerator(self.model),
+                self.shortlist,
+                self._deadline,
+            )
+        return self.shortlist.threshold < before or before == inf
+
+    def _improve(self, tightener: Tightener) -> bool:
         """Better first layouts by local search, where the problem is large."""
-        m = self.model
-        value, beyond = reduced_costs(m, bound, self.relaxation.open)
+        assert tightener.bound is not None
+        before = self.shortlist.threshold
+        value, beyond = reduced_costs(self.model, tightener.bound, tightener.open)
 
         def left() -> tuple[float, float]:
             gap = self.shortlist.threshold - value
-            return combinations(m, beyond <= gap), gap
+            return combinations(self.model, beyond <= gap), gap
 
-        improve(
-            m,
-            self.relaxation.value,
-            self.shortlist,
-            self._merged,
-            left,
-            seed=self._seed,
-            deadline=self._deadline,
-        )
+        if self._switches.local_search:
+            improve(
+                self.model,
+                tightener.relaxation.value,
+                self.shortlist,
+                self._merged,
+                left,
+                seed=self._seed,
+                deadline=self._deadline,
+            )
+        return self.shortlist.threshold < before
 
     def _merged(self, open_: Mask, known: IntArray, top: int, nodes: int) -> tuple[IntArray, Array]:
         """The `top` best layouts of a few choices, as far as some nodes tell, and their scores."""

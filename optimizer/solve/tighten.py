@@ -119,17 +119,18 @@ class Tightener:
         if value > self.value or self.bound is None:
             self.value, self.bound, self._beyond = value, bound, beyond
 
-    def _close(self, threshold: float) -> Root | None:
-        """Close what costs too much; a smaller relaxation where that is much."""
-        if not self._switches.reduced_costs or threshold == inf or self.bound is None:
-            return None
+    def shrinks(self, threshold: float) -> bool:
+        """Whether so much could be closed under a threshold that a new start pays."""
+        if not (self._switches.reduced_costs and self._switches.shrinking) or self.bound is None:
+            return False
+        open_ = self.open & (self._beyond <= threshold - self.value)
+        fewer = np.count_nonzero(open_) <= SHRUNK * np.count_nonzero(self.relaxation.open)
+        return bool(fewer) or self._pairs(threshold)[1] <= SHRUNK * self.relaxation.n_pairs
+
+    def _pairs(self, threshold: float) -> tuple[dict[Key, Mask], int]:
+        """Pairs of choices that can be made together under a threshold, and how many."""
+        assert self.bound is not None
         m, room = self._m, threshold - self.value
-        self.open &= self._beyond <= room
-        first = np.logical_or.reduceat(self.open, m.first[:-1])
-        if not first.all():
-            return Root(True)
-        if not self._switches.shrinking:
-            return None
         allowed: dict[Key, Mask] = {}
         pairs = 0
         for key, table in self.bound.table.items():
@@ -138,11 +139,21 @@ class Tightener:
             beyond_b = self._beyond[None, b : b + table.shape[1]]
             allowed[key] = table + beyond_a + beyond_b <= room
             pairs += int(np.count_nonzero(allowed[key])) if m.pairs[key].lines else 0
-        old = self.relaxation
-        fewer = np.count_nonzero(self.open) <= SHRUNK * np.count_nonzero(old.open)
-        if not fewer and pairs > SHRUNK * old.n_pairs:
+        return allowed, pairs
+
+    def _close(self, threshold: float) -> Root | None:
+        """Close what costs too much; a smaller relaxation where that is much."""
+        if not self._switches.reduced_costs or threshold == inf or self.bound is None:
             return None
-        new = Relaxation(m, self._seed, self.open.copy(), allowed)
+        m = self._m
+        shrinks = self.shrinks(threshold)
+        self.open = self.open & (self._beyond <= threshold - self.value)
+        if not np.logical_or.reduceat(self.open, m.first[:-1]).all():
+            return Root(True)
+        if not shrinks:
+            return None
+        old = self.relaxation
+        new = Relaxation(m, self._seed, self.open, self._pairs(threshold)[0])
         new.add_cuts(new.carried(old.active_cuts(), old))
         self.relaxation = new
         self.covers.use(new.u)

@@ -42,6 +42,10 @@ class Node:
     must: Mask
     may: Mask
 
+    def within(self, open_: Mask) -> Node:
+        """The node with no choices but these."""
+        return Node(self.open & open_, self.must, self.may)
+
 
 @dataclass
 class Haul:
@@ -97,6 +101,12 @@ class Visitor:
             self._deadline,
             self._gap,
         )
+
+    def use(self, relaxation: Relaxation) -> None:
+        """Go on with another relaxation of the same model."""
+        self.relaxation = self.branching.relaxation = relaxation
+        self._covers.use(relaxation.u)
+        self._hulls.use(relaxation)
 
     def dive(self, threshold: float, cutting: bool, most_nodes: int) -> Haul:
         """Visit the node at hand, then its likelier child, and so on, for a while."""

@@ -23,10 +23,13 @@ def differences(best: Layout, other: Layout) -> tuple[str, ...]:
 
 def differences_in_short(best: Layout, other: Layout) -> tuple[str, ...]:
     """The same, one phrase for all parts that make the same move or lines that change alike."""
-    alike: dict[str, list[str]] = {}
+    alike: dict[str, Counter[str]] = {}
     for what, change in _changes(best, other):
-        alike.setdefault(change, []).append(what)
-    return tuple(f"{', '.join(what)}: {change}" for change, what in alike.items())
+        alike.setdefault(change, Counter())[what] += 1
+    return tuple(
+        f"{', '.join(what if n == 1 else f'{n} x {what}' for what, n in names.items())}: {change}"
+        for change, names in alike.items()
+    )
 
 
 def _changes(best: Layout, other: Layout) -> list[tuple[str, str]]:

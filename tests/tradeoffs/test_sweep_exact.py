@@ -11,7 +11,9 @@ import pytest
 
 from optimizer.assess.result import Infeasible
 from optimizer.errors import InputError
+from optimizer.setting import build_setting
 from optimizer.solve.place import place
+from optimizer.solve.relay import assess_there
 from optimizer.solve.sweep import sweep
 from optimizer.solve.sweep_arrays import Winner
 from optimizer.solve.sweep_dial import Dial
@@ -22,7 +24,14 @@ from optimizer.solve.sweep_sample import NotSteadyError
 from optimizer.study.model import EnergySpec, LimitSpec, Study
 from tests.instances import random_study
 from tests.solve.oracle import Enumeration
-from tests.tradeoffs.dials import limit_dial, mass_dial, site_mass_dial, speed_dial, weight_dial
+from tests.tradeoffs.dials import (
+    limit_dial,
+    mass_dial,
+    site_mass_dial,
+    speed_dial,
+    weight_dial,
+    with_mass,
+)
 from tests.tradeoffs.grids import missed
 
 Cut = list[Winner]
@@ -67,7 +76,7 @@ def test_sweeping_a_weight_misses_nothing(seed: int) -> None:
     assert missed(dial, found, 8) == []
 
 
-@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("seed", range(8))
 def test_sweeping_a_limit_misses_nothing(seed: int) -> None:
     study = random_study(seed)
     for number in range(len(study.limits)):
@@ -221,6 +230,32 @@ def test_a_limit_met_within_the_resolution_of_an_end_leaves_no_gap(
     assert found.pieces[0].low == low and found.pieces[-1].high == high
     for one, two in pairwise(found.pieces):
         assert one.high == two.low
+
+
+@pytest.mark.parametrize("seed", [18, 19])
+def test_what_a_limit_ends_within_its_resolution_of_the_end_lasts_to_the_end(seed: int) -> None:
+    """The last of two layouts grows heavier than allowed just before the end of the range."""
+    low, high = 0.05, 10.0
+    free = unlimited(linear(random_study(seed)))
+    before, last = sweep(mass_dial(free, "p0"), low, high).pieces[-2:]
+    assert before.layout is not None and last.at_high is not None
+    most = last.at_high.total_mass_kg * (1 - 3e-8)
+    heaviest = assess_there(build_setting(with_mass(free, "p0", high)), before.layout)
+    assert heaviest is not None and heaviest.total_mass_kg < most
+    limit = LimitSpec("device_mass", "", most, free.origin)
+    found = sweep(mass_dial(replace(free, limits=(limit,)), "p0"), low, high)
+    assert found.complete and found.method == EXACT
+    assert found.pieces[-1].high == high
+    assert found.pieces[-1].low == pytest.approx(last.low)
+
+
+@pytest.mark.parametrize("seed", [14, 18])
+def test_a_layout_that_wins_only_between_two_others_is_found(seed: int) -> None:
+    """At both ends other layouts win, and where those two cross it is better than both."""
+    dial = weight_dial(unlimited(linear(random_study(seed))))
+    found = sweep(dial, 0.001, 5.0)
+    assert len(found.pieces) == 3 and found.method == EXACT
+    assert missed(dial, found) == []
 
 
 def test_a_sliver_at_the_start_joins_what_follows() -> None:

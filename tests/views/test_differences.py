@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optimizer.assess.result import Layout, Placement, Routing
-from optimizer.views.differences import differences
+from optimizer.views.differences import differences, differences_in_short
 
 BEST = samples.layout()
 
@@ -53,6 +53,28 @@ def test_only_the_copy_that_moved_is_named():
 )  # fmt: skip
 def test_a_changed_model_is_told_apart_from_a_move(after, words):
     assert differences(placed(("pump", "big", "vest")), placed(after)) == (words,)
+
+
+def test_in_short_like_moves_are_told_together_and_copies_counted():
+    one = placed(
+        ("pump", "p", "vest"),
+        ("valve#1", "v", "vest"),
+        ("valve#2", "v", "vest"),
+        ("imu", "i", "leg"),
+    )
+    other = placed(
+        ("pump", "p", "belt"),
+        ("valve#1", "v", "belt"),
+        ("valve#2", "v", "belt"),
+        ("imu", "i", "vest"),
+    )
+    assert differences(one, other) == (
+        "pump: vest -> belt", "valve: vest -> belt", "valve: vest -> belt", "imu: leg -> vest",
+    )  # fmt: skip
+    assert differences_in_short(one, other) == (
+        "pump, 2 x valve: vest -> belt", "imu: leg -> vest",
+    )  # fmt: skip
+    assert differences_in_short(BEST, BEST) == ()
 
 
 def test_another_option_and_another_way_are_told():
