@@ -33,8 +33,13 @@ Single = NDArray[np.float32]
 #: Prices per unit overstepped, in temperatures at the start: of a pair that may not be, of a
 #: site filled twice over, of a limit overstepped by its own size (at first, added by the end).
 PAIR, SITE, LIMIT = 250.0, (60.0, 240.0), (330.0, 3300.0)
+#: The price of a site or limit that more than half of the members overstep rises by this factor a
+#: sweep, else it falls, but not below its first value.
+DEARER, CHEAPER = 1.15, 1.03
 #: Numbers drawn beforehand, and points of the trunk's curve.
 _NOISE, _GRID = 1 << 18, 1024
+#: Relative room where single precision compares with a limit.
+_SINGLE = 1e-5
 
 
 @dataclass(frozen=True)
@@ -51,7 +56,10 @@ class _Slot:
 
 @dataclass(frozen=True)
 class Totals:
-    """What every member comes to: score, and how much it oversteps rules, sites and limits."""
+    """What every member comes to: score, and how much it oversteps rules, sites and limits.
+
+    Shapes: (size,), (size,), (size, n_s), (size, n_limits).
+    """
 
     score: Array
     pairs: IntArray
@@ -61,16 +69,20 @@ class Totals:
     @property
     def fits(self) -> Mask:
         """Whether nothing is overstepped."""
-        over = (self.pairs > 0) | (self.sites > ROOM) | (self.limits > ROOM)
-        return np.asarray(~over)
+        over = (self.sites > ROOM).any(axis=1) | (self.limits > ROOM).any(axis=1)
+        return np.asarray(~over & (self.pairs == 0))
 
 
 class Tables:
-    """A problem laid out for annealing; prices are multiples of `degree` [score]."""
+    """A problem laid out for annealing; prices are multiples of `degree` [score].
+
+    `site_pressure` (n_s), `limit_pressure` (n_limits): how much dearer overstepping has become.
+    """
 
     def __init__(self, model: Pairwise, degree: float):
         self.model, self.degree = model, degree
         self.n_forms = model.form.shape[1]
+        self.site_pressure, self.limit_pressure = np.ones(model.n_sites), np.ones(model.n_limits)
         own = np.concatenate([model.cost[:, None], model.form], axis=1).astype(np.float32)
         use = np.concatenate([model.use_cost[:, None], model.use_form], axis=1)
         self.use: Single = use.astype(np.float32)
@@ -138,7 +150,7 @@ class Population:
         even = rng.random(_NOISE).clip(1e-12, 1.0 - 1e-12)
         self._noise: Single = np.log(-np.log(even)).astype(np.float32)  # Gumbel, turned round
         self._price = np.zeros(tables.n_forms, dtype=np.float32)
-        self._site_price = 0.0
+        self._site_price = np.zeros(tables.model.n_sites, dtype=np.float32)
         self.count()
 
     def count(self) -> None:
@@ -168,6 +180,7 @@ class Population:
             self._set_prices(passed)
             for p in self._rng.permutation(self._m.n_slots).tolist():
                 self._draw(p, temperature)
+            self._press()
             due = k % every == every - 1
             if due or k >= sweeps - 3:
                 totals = self.totals()
@@ -204,18 +217,30 @@ class Population:
             score = score + per * np.maximum(form[:, m.n_limits + n] - upper, 0.0)
         if len(t.grid):
             score = score + np.interp(form[:, -1], t.grid, t.curve)
-        over = np.maximum(form[:, : m.n_limits] - m.upper, 0.0).sum(axis=1)
-        full = np.maximum(self._load - 1.0, 0.0).sum(axis=(1, 2))
+        over = np.maximum(form[:, : m.n_limits] - m.upper, 0.0)
+        full = np.maximum(self._load - 1.0, 0.0).sum(axis=2)
         return Totals(score, barred, full, over)
 
     # -- moving ----------------------------------------------------------------------------
 
     def _set_prices(self, passed: float) -> None:
-        m, degree = self._m, self._t.degree
-        self._site_price = degree * (SITE[0] + SITE[1] * passed)
-        self._price[: m.n_limits] = degree * (LIMIT[0] + LIMIT[1] * passed)
+        m, t = self._m, self._t
+        site = t.degree * (SITE[0] + SITE[1] * passed)
+        limit = t.degree * (LIMIT[0] + LIMIT[1] * passed)
+        self._site_price = (site * t.site_pressure).astype(np.float32)
+        self._price[: m.n_limits] = limit * t.limit_pressure
         for n, (_, per) in enumerate(m.soft):
             self._price[m.n_limits + n] = per
+
+    def _press(self) -> None:
+        """Make dearer what most members overstep, and the rest cheaper again."""
+        t, n_limits = self._t, self._m.n_limits
+        full = (self._load > 1.0 + ROOM).any(axis=2)
+        over = self._form[:, :n_limits] > t.upper[:n_limits] * (1.0 + _SINGLE)
+        for overstepped, pressure in ((full, t.site_pressure), (over, t.limit_pressure)):
+            most = overstepped.mean(axis=0) > 0.5
+            pressure[most] *= DEARER
+            pressure[~most] = np.maximum(pressure[~most] / CHEAPER, 1.0)
 
     def _draw(self, p: int, temperature: float) -> None:
         """Draw one slot anew in every member."""
@@ -244,8 +269,9 @@ class Population:
         over += slot.room
         over -= 1.0
         np.maximum(over, 0.0, out=over)
+        price = self._site_price[slot.site]
         for k in range(over.shape[2]):
-            cost += self._site_price * over[..., k]
+            cost += price * over[..., k]
         form = value[..., 1:]
         if t.n_forms:
             rest = self._form - form[rows, now]
@@ -276,9 +302,8 @@ class Population:
     def _select(self, totals: Totals, now: float, later: float) -> None:
         """Draw the members again for a lower temperature: the better, the more often."""
         energy = totals.score + PAIR * self._t.degree * totals.pairs
-        energy = energy + self._site_price * totals.sites
-        if self._m.n_limits:
-            energy = energy + float(self._price[0]) * totals.limits
+        energy = energy + totals.sites @ self._site_price
+        energy = energy + totals.limits @ self._price[: self._m.n_limits]
         weight = np.exp(-(1.0 / later - 1.0 / now) * (energy - energy.min()))
         points = (np.arange(self.size) + self._rng.random()) / self.size
         taken = np.searchsorted(np.cumsum(weight) / weight.sum(), points).clip(0, self.size - 1)

@@ -97,7 +97,7 @@ class Branching:
         """
         candidates = self._candidates(self.relaxation.value, open_)
         if not candidates:
-            return Asked(self._split(open_), [])
+            return Asked(self.split(open_), [])
         lp = self.relaxation.lp
         basis, base = None, lp.objective
         best: tuple[float, Question] | None = None
@@ -193,8 +193,8 @@ class Branching:
         lp.set_basis(basis)
         return rise
 
-    def _split(self, open_: Mask) -> Question:
-        """At a whole solution: the likeliest choice of the slot with most open choices."""
+    def split(self, open_: Mask) -> Question:
+        """Without a fraction to ask about: the likeliest choice of the slot with most choices."""
         m = self.model
         counts = np.add.reduceat(open_.astype(np.int64), m.first[:-1])
         slot = int(np.argmax(counts))

@@ -77,6 +77,10 @@ class LiveLinear:
         highs.setOptionValue("time_limit", limit)
         highs.setOptionValue("objective_bound", float(cutoff))
         highs.run()
+        if highs.getModelStatus() == status_of.kUnknown:
+            # lost its way from the last basis: once more from none
+            highs.clearSolver()
+            highs.run()
         status = highs.getModelStatus()
         info = highs.getInfo()
         self.iterations += max(0, int(info.simplex_iteration_count))

@@ -329,6 +329,7 @@ class Relaxation:
         for cut in cuts:
             self.lp.add_row(cut.columns, cut.values, -inf, cut.upper)
         self._cuts += cuts
+        self.dual = np.append(self.dual, np.zeros(len(cuts)))
         self._rows = Rows(
             np.concatenate(
                 [rows.row, *(np.full(len(c.columns), n + k) for k, c in enumerate(cuts))]

@@ -44,7 +44,7 @@ MOST_SETS = 3000
 #: Sets while choices are lifted, and the least coefficient worth having (of the largest).
 LIFTED_SETS, LEAST_LIFT = 6000, 0.02
 #: Coefficients smaller than this are none.
-_TINY = 1e-9
+_TINY = 1e-6
 #: Coefficients are held within this while a facet is looked for.
 _BOX = 1e4
 

@@ -109,7 +109,7 @@ class Tightener:
 
     def _solve(self) -> Root:
         status = self.relaxation.solve(self._deadline - time.perf_counter())
-        return Root(status == "infeasible", status not in ("infeasible", "optimal"))
+        return Root(status == "infeasible", status == "stopped")
 
     def _bounded(self) -> None:
         m = self._m

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from optimizer.problem.arrays import IntArray
 from optimizer.problem.pairwise import Pairwise
 from optimizer.problem.presolve import Switches
-from optimizer.solve.branching import Branching, Question
+from optimizer.solve.branching import Asked, Branching, Question
 from optimizer.solve.covers import Covers
 from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.relaxation import Bound, Relaxation, reduced_costs
@@ -89,6 +89,7 @@ class Visitor:
         self.at_hand = inf
         """No layout below the node at hand scores less; as of the last time it was handed in."""
         self.halt = False
+        self._lost = False
 
     def another(self, seed: int) -> Visitor:
         """A second visitor that knows the cuts so far."""
@@ -140,7 +141,11 @@ class Visitor:
                     if not found[1]:
                         haul.left.append((value, node))
                     return None
-            asked = self.branching.ask(node.open, node.must, node.may, min(threshold - value, 1e6))
+            room = min(threshold - value, 1e6)
+            if self._lost:
+                asked = Asked(self.branching.split(node.open), [])
+            else:
+                asked = self.branching.ask(node.open, node.must, node.may, room)
             if asked.question is not None:
                 likely, other = self._children(node, asked.question)
                 haul.left.append((value, other))
@@ -161,9 +166,10 @@ class Visitor:
             status = relaxation.solve(self._deadline - time.perf_counter())
             if status == "infeasible":
                 return None
-            if status != "optimal":
+            if status not in ("optimal", "error"):
                 haul.left.append((self.at_hand, node))
                 return None
+            self._lost = status == "error"  # then the last multipliers bound this node too
             bound = relaxation.bound(node.must, node.may)
             value, beyond = reduced_costs(m, bound, open_)
             if value > threshold:
@@ -178,7 +184,7 @@ class Visitor:
                 cuts = self._covers.violated(relaxation.value, COVER_BELOW)
             if cutting and self._switches.hull_cuts:
                 cuts += self._hulls.violated(relaxation.value, HULL_BELOW)
-            if not cuts:
+            if not cuts or self._lost:
                 break
             relaxation.add_cuts(cuts)
         return Node(open_, node.must, node.may), bound, value

@@ -16,7 +16,7 @@ from optimizer.problem.build import build_problem
 from optimizer.problem.pairwise import Pairwise, pairwise
 from optimizer.problem.presolve import Switches, reduce
 from optimizer.setting import Setting, build_setting
-from optimizer.solve.annealing import Population, Tables
+from optimizer.solve.annealing import SITE, Population, Tables
 from optimizer.solve.layouts import layout_of
 from optimizer.solve.local_search import LocalSearch, degree
 from optimizer.solve.place import place
@@ -25,8 +25,10 @@ from optimizer.solve.scoring import Scorer
 from optimizer.solve.search import Search
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.study.model import LimitSpec, Study
-from tests.instances import HERE, random_study
+from tests.instances import HERE, random_study, site
+from tests.instances import study as bare
 from tests.solve.comparing import answerable, assert_same_answer, best
+from tests.solve.small import part
 from tests.solve.test_independent_solver import medium
 from tests.wearability.wearable import base_study, limited
 
@@ -208,3 +210,29 @@ def test_it_stops_at_its_deadline() -> None:
     even = np.ones(len(model.choice))
     LocalSearch(model, even, shortlist, nothing, degree(model)).round(10**6, deadline=0.0)
     assert len(shortlist) == 0
+
+
+def test_a_site_slightly_overfilled_becomes_dearer_until_it_is_not() -> None:
+    """Two parts of 0.505 kg, a site near the hip for 1 kg, and else the foot.
+
+    Six light parts with two places nearly alike make a degree small, and so what overfilling the
+    site by a hundredth costs if it becomes no dearer.
+    """
+    sites = (
+        site("hip", ("thigh", "right", 0.1, 0.0, 0.05), max_mass_kg=1.0),
+        site("foot", ("foot", "right", 0.6, 0.05, 0.0)),
+        site("knee", ("shank", "right", 0.1, 0.05, 0.0)),
+        site("beside", ("shank", "right", 0.12, 0.05, 0.0)),
+    )
+    heavy = tuple(part(f"heavy{n}", 0.505, "hip", "foot") for n in range(2))
+    light = tuple(part(f"light{n}", 0.02, "knee", "beside") for n in range(6))
+    made = written(bare(parts=(*heavy, *light), sites=sites))
+    assert made is not None
+    model = made[1]
+    saved = np.ptp(model.cost[model.first[0] : model.first[1]])
+    assert 0.01 * sum(SITE) * degree(model) < 0.5 * saved
+    entries = annealed(model)
+    assert entries
+    names = model.problem.site_names
+    at = [names[int(model.problem.choice_site[c])] for c in entries[0].chosen[:2]]
+    assert sorted(at) == ["foot", "hip"]
