@@ -33,13 +33,11 @@ Single = NDArray[np.float32]
 #: Prices per unit overstepped, in temperatures at the start: of a pair that may not be, of a
 #: site filled twice over, of a limit overstepped by its own size (at first, added by the end).
 PAIR, SITE, LIMIT = 250.0, (60.0, 240.0), (330.0, 3300.0)
-#: The price of a site or limit that more than half of the members overstep rises by this factor a
-#: sweep, else it falls, but not below its first value.
-DEARER, CHEAPER = 1.15, 1.03
+#: The price of a site or limit that more than half of the members overstep rises by this factor at
+#: a look, else it falls, but not below its first value.
+DEARER, CHEAPER = 2.0, 1.25
 #: Numbers drawn beforehand, and points of the trunk's curve.
 _NOISE, _GRID = 1 << 18, 1024
-#: Relative room where single precision compares with a limit.
-_SINGLE = 1e-5
 
 
 @dataclass(frozen=True)
@@ -180,12 +178,13 @@ class Population:
             self._set_prices(passed)
             for p in self._rng.permutation(self._m.n_slots).tolist():
                 self._draw(p, temperature)
-            self._press()
             due = k % every == every - 1
             if due or k >= sweeps - 3:
                 totals = self.totals()
                 fits = totals.fits
                 found.append((self.chosen[fits], totals.score[fits]))
+                if due:
+                    self._press(totals)
                 if due and k < sweeps - 1:
                     later = hot * (cold / hot) ** (min(k + every, sweeps - 1) / (sweeps - 1))
                     self._select(totals, temperature, later)
@@ -232,13 +231,11 @@ class Population:
         for n, (_, per) in enumerate(m.soft):
             self._price[m.n_limits + n] = per
 
-    def _press(self) -> None:
+    def _press(self, totals: Totals) -> None:
         """Make dearer what most members overstep, and the rest cheaper again."""
-        t, n_limits = self._t, self._m.n_limits
-        full = (self._load > 1.0 + ROOM).any(axis=2)
-        over = self._form[:, :n_limits] > t.upper[:n_limits] * (1.0 + _SINGLE)
-        for overstepped, pressure in ((full, t.site_pressure), (over, t.limit_pressure)):
-            most = overstepped.mean(axis=0) > 0.5
+        t = self._t
+        for over, pressure in ((totals.sites, t.site_pressure), (totals.limits, t.limit_pressure)):
+            most = (over > ROOM).mean(axis=0) > 0.5
             pressure[most] *= DEARER
             pressure[~most] = np.maximum(pressure[~most] / CHEAPER, 1.0)
 
