@@ -25,7 +25,7 @@ from optimizer.solve.relaxation import Relaxation
 
 Mask = NDArray[np.bool_]
 #: Questions tried at a node, and after how many fruitless ones no further is.
-MOST, FRUITLESS = 8, 6
+MOST, FRUITLESS = 12, 6
 #: Simplex iterations each answer is tried for, and trials after which a question is known.
 ITERATIONS, TRIALS = 60, 1
 #: Closer to 0 or 1 than this is decided.
