@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pair, Pairwise
-from optimizer.solve.scoring import ROOM
+from optimizer.solve.scoring import ROOM, with_sites
 
 Mask = NDArray[np.bool_]
 Single = NDArray[np.float32]
@@ -204,13 +204,7 @@ class Population:
             score = score + cost[i, j]
             form = form + pair.form[i, j]
             barred += ~ok[i, j]
-        used = self._parts > 0
-        score = score + used @ m.use_cost
-        form = form + used @ m.use_form
-        if len(m.pieces):
-            worn = (used[:, None, :] & m.pieces[None]).any(axis=2).sum(axis=1)
-            score = score + worn * m.piece_cost
-            form = form + worn[:, None] * m.piece_form
+        score, form = with_sites(m, self._parts > 0, score, form)
         self._form: Single = form.astype(np.float32)
         for n, (upper, per) in enumerate(m.soft):
             score = score + per * np.maximum(form[:, m.n_limits + n] - upper, 0.0)

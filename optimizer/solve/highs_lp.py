@@ -114,10 +114,6 @@ class LiveLinear:
             np.asarray(upper, dtype=np.float64),
         )
 
-    def set_bound(self, column: int, lower: float, upper: float) -> None:
-        """Change the bounds of one column."""
-        self._highs.changeColBounds(column, lower, upper)
-
     def add_row(self, columns: IntArray, values: Array, lower: float, upper: float) -> None:
         """Add a row at the end."""
         self._highs.addRow(

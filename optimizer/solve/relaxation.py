@@ -396,11 +396,6 @@ class Relaxation:
         return sum(len(block.columns) for block in self._blocks)
 
     @property
-    def n_cuts(self) -> int:
-        """How many cuts were added."""
-        return len(self._cuts)
-
-    @property
     def shape(self) -> tuple[int, int]:
         """(rows, columns)."""
         return len(self._rows.lower), len(self.cost)

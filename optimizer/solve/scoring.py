@@ -6,10 +6,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
-from optimizer.problem.pairwise import TRUNK_LOAD, LineTable, Pairwise
+from optimizer.problem.pairwise import LineTable, Pairwise
 
 #: Relative room left when a form is compared with its limit: what just fits, fits.
 ROOM = 1e-9
+
+
+def with_sites(
+    model: Pairwise, used: NDArray[np.bool_], cost: Array, form: Array
+) -> tuple[Array, Array]:
+    """Costs (n,) and forms (n, n_f) with what the sites in use (n, n_s) and their pieces bring."""
+    cost = cost + used @ model.use_cost
+    form = form + used @ model.use_form
+    if len(model.pieces):
+        worn = (used[:, None, :] & model.pieces[None]).any(axis=2).sum(axis=1)
+        cost = cost + worn * model.piece_cost
+        form = form + worn[:, None] * model.piece_form
+    return cost, form
 
 
 class Scorer:
@@ -69,13 +82,7 @@ class Scorer:
                 form = form + pair.form[i, j]
         used = np.zeros((n, m.n_sites), dtype=bool)
         used[np.arange(n)[:, None], m.site[chosen]] = True
-        cost = cost + used @ m.use_cost
-        form = form + used @ m.use_form
-        if len(m.pieces):
-            worn = (used[:, None, :] & m.pieces[None]).any(axis=2).sum(axis=1)
-            cost = cost + worn * m.piece_cost
-            form = form + worn[:, None] * m.piece_form
-        return cost, form
+        return with_sites(m, used, cost, form)
 
     def _convex(self, cost: Array, form: Array) -> Array:
         """Costs with the curve in place of its tangent and with soft limits."""
@@ -147,11 +154,3 @@ class Scorer:
 
         search(0, float(cost[0]), form[0])
         return found if found[0] <= most else (np.inf, ())
-
-
-def trunk_load(model: Pairwise, chosen: IntArray) -> float:
-    """The trunk's load of one assignment with the cheapest options [kg] (curved problems)."""
-    return float(Scorer(model)._sums(chosen[None])[1][0, -1])
-
-
-__all__ = ["ROOM", "TRUNK_LOAD", "Scorer", "trunk_load"]

@@ -24,7 +24,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import inf
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -177,7 +176,6 @@ class SiteHulls:
         """Give the site's other choices coefficients, heaviest first."""
         m = self._m
         members, loads = sets.members, sets.loads
-        # sets worth little in spite of a large load never decide a coefficient
         others = np.setdiff1d(own, items, assume_unique=True)
         others = others[np.argsort(-m.capacity_use[others].max(axis=1, initial=0.0), kind="stable")]
         for added in others.tolist():
@@ -210,7 +208,7 @@ def _facet(held: Array, point: Array, used: float) -> Array | None:
     for _ in range(60):
         if live.solve() != "optimal" or live.objective > -1e-9:
             return None
-        normal, _dual = live.solution()
+        normal, _ = live.solution()
         over = held @ normal[:d] - normal[d]
         over[chosen] = -inf
         worst = np.argsort(-over, kind="stable")[:8]
@@ -230,7 +228,7 @@ def _spread(held: Array, point: Array) -> IntArray:
     return np.argsort(-merit, kind="stable")[: 2 * held.shape[1]]
 
 
-def _live(held: Array, middle: Array, cost: Array) -> Any:
+def _live(held: Array, middle: Array, cost: Array) -> LiveLinear:
     n, d = held.shape
     row, column = np.nonzero(held)
     rows = Rows(

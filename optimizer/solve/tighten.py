@@ -121,15 +121,15 @@ class Tightener:
 
     def shrinks(self, threshold: float) -> bool:
         """Whether so much could be closed under a threshold that a new start pays."""
-        if not (self._switches.reduced_costs and self._switches.shrinking) or self.bound is None:
-            return False
-        open_ = self.open & (self._beyond <= threshold - self.value)
-        fewer = np.count_nonzero(open_) <= SHRUNK * np.count_nonzero(self.relaxation.open)
-        return bool(fewer) or self._pairs(threshold)[1] <= SHRUNK * self.relaxation.n_pairs
+        return self._smaller(threshold) is not None
 
-    def _pairs(self, threshold: float) -> tuple[dict[Key, Mask], int]:
-        """Pairs of choices that can be made together under a threshold, and how many."""
-        assert self.bound is not None
+    def _smaller(self, threshold: float) -> dict[Key, Mask] | None:
+        """The pairs of choices left under a threshold, where a new start without the others pays.
+
+        That is where few enough choices are left, or few enough pairs.
+        """
+        if not (self._switches.reduced_costs and self._switches.shrinking) or self.bound is None:
+            return None
         m, room = self._m, threshold - self.value
         allowed: dict[Key, Mask] = {}
         pairs = 0
@@ -139,21 +139,23 @@ class Tightener:
             beyond_b = self._beyond[None, b : b + table.shape[1]]
             allowed[key] = table + beyond_a + beyond_b <= room
             pairs += int(np.count_nonzero(allowed[key])) if m.pairs[key].lines else 0
-        return allowed, pairs
+        old, left = self.relaxation, np.count_nonzero(self.open & (self._beyond <= room))
+        pays = left <= SHRUNK * np.count_nonzero(old.open) or pairs <= SHRUNK * old.n_pairs
+        return allowed if pays else None
 
     def _close(self, threshold: float) -> Root | None:
         """Close what costs too much; a smaller relaxation where that is much."""
         if not self._switches.reduced_costs or threshold == inf or self.bound is None:
             return None
         m = self._m
-        shrinks = self.shrinks(threshold)
+        allowed = self._smaller(threshold)
         self.open = self.open & (self._beyond <= threshold - self.value)
         if not np.logical_or.reduceat(self.open, m.first[:-1]).all():
             return Root(True)
-        if not shrinks:
+        if allowed is None:
             return None
         old = self.relaxation
-        new = Relaxation(m, self._seed, self.open, self._pairs(threshold)[0])
+        new = Relaxation(m, self._seed, self.open, allowed)
         new.add_cuts(new.carried(old.active_cuts(), old))
         self.relaxation = new
         self.covers.use(new.u)

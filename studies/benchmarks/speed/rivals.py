@@ -14,7 +14,7 @@ from math import inf
 
 from optimizer.problem.arrays import Problem
 from optimizer.problem.presolve import reduce
-from optimizer.solve.highs import LiveModel
+from optimizer.solve.highs import LiveModel, Outcome
 from optimizer.solve.program import FEASIBLE_TO, Program
 from optimizer.solve.search import Search
 from speed.answer import Answer
@@ -24,6 +24,7 @@ from speed.pair_form import pair_form
 from speed.scip import scip as solve_scip
 from speed.switches import all_off
 
+Layout = tuple[tuple[int, ...], tuple[int, ...]]
 Solver = Callable[[Problem, float, int], Answer]
 
 
@@ -70,10 +71,34 @@ def flow(problem: Problem, limit_s: float, threads: int) -> Answer:
     written, cpu = time.perf_counter(), time.process_time()
     outcome, solution = program.solve(gap=0.0, time_limit_s=limit_s)
     solved, cpu = time.perf_counter(), time.process_time() - cpu
-    rows, columns = program.live.shape
     found = None
     if solution is not None:
         found = solution.chosen, tuple(option for option, _ in solution.routes)
+    return _by_highs(outcome, found, program.live, (began, written, solved), cpu)
+
+
+def pairs(problem: Problem, limit_s: float, threads: int) -> Answer:
+    """The pairwise-linearised form, given to HiGHS; a curve as an epigraph over fine tangents."""
+    began = time.perf_counter()
+    form = with_epigraph(pair_form(problem))
+    live = LiveModel(form.matrix, threads=threads, feasibility=FEASIBLE_TO)
+    written, cpu = time.perf_counter(), time.process_time()
+    outcome = live.solve(gap=0.0, time_limit_s=limit_s)
+    solved, cpu = time.perf_counter(), time.process_time() - cpu
+    found = None if outcome.x is None else form.read(outcome.x)
+    return _by_highs(outcome, found, live, (began, written, solved), cpu)
+
+
+def _by_highs(
+    outcome: Outcome,
+    found: Layout | None,
+    live: LiveModel,
+    at_s: tuple[float, float, float],
+    cpu_s: float,
+) -> Answer:
+    """What HiGHS ended with; `at_s`: when writing began, was done, and when it was solved."""
+    began, written, solved = at_s
+    rows, columns = live.shape
     return Answer(
         status=outcome.status,
         found=found,
@@ -82,30 +107,7 @@ def flow(problem: Problem, limit_s: float, threads: int) -> Answer:
         nodes=outcome.nodes,
         write_s=written - began,
         solve_s=solved - written,
-        cpu_s=cpu,
-        rows=rows,
-        columns=columns,
-    )
-
-
-def pairs(problem: Problem, limit_s: float, threads: int) -> Answer:
-    """The pairwise-linearised form, given to HiGHS; a curve as an epigraph over fine tangents."""
-    began = time.perf_counter()
-    form = with_epigraph(pair_form(problem))
-    live = LiveModel(form.matrix, threads=threads, feasibility=FEASIBLE_TO)
-    rows, columns = live.shape
-    written, cpu = time.perf_counter(), time.process_time()
-    outcome = live.solve(gap=0.0, time_limit_s=limit_s)
-    solved, cpu = time.perf_counter(), time.process_time() - cpu
-    return Answer(
-        status=outcome.status,
-        found=None if outcome.x is None else form.read(outcome.x),
-        told=outcome.objective,
-        bound=outcome.bound,
-        nodes=outcome.nodes,
-        write_s=written - began,
-        solve_s=solved - written,
-        cpu_s=cpu,
+        cpu_s=cpu_s,
         rows=rows,
         columns=columns,
     )
