@@ -126,7 +126,7 @@ def write(
     p = base.problem
     mask = np.zeros(len(p.choice_slot), dtype=bool)
     mask[[base.choice_number[key] for key in choices]] = True
-    reduced = Reduced(p, mask, tuple(() for _ in p.lines), (), {})
+    reduced = Reduced(p, mask)
     made: list[LinkWriter] = []
 
     def writer(reduced: Reduced, switches: Switches) -> LinkWriter:

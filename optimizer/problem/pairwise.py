@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 from optimizer.problem.arrays import Array, IntArray, LineRow, Objective, Problem
 from optimizer.problem.presolve import Reduced
 from optimizer.problem.quantities import DISCOMFORT, DONNING, INDEX, MASS
-from optimizer.problem.site_routes import SiteRoutes
 from optimizer.study.model import TRUNK
 
 Mask = NDArray[np.bool_]
@@ -50,7 +49,10 @@ class LineTable:
     """(n_a, n_b) the cheapest option."""
 
     def __post_init__(self) -> None:
-        self.best = np.where(self.kept, self.cost, np.inf).argmin(axis=2)
+        if self.kept.shape[2] == 1:
+            self.best = np.zeros(self.kept.shape[:2], dtype=np.int64)
+        else:
+            self.best = np.where(self.kept, self.cost, np.inf).argmin(axis=2)
 
 
 @dataclass
@@ -177,12 +179,9 @@ class _Writer:
             height = objective.curve(self.load_kg) - slope * self.load_kg
             self.linear[TRUNK_LOAD] += objective.curve_weight * slope
             self.constant = objective.curve_weight * height
-        self.routes = SiteRoutes(p)
+        self.routes = reduced.site_routes
         for line in p.lines:
-            self.routes.ask(
-                np.unique(self._sites(line.slot_a)), np.unique(self._sites(line.slot_b))
-            )
-        self.routes.close()
+            self.routes.ask(self._sites(line.slot_a), self._sites(line.slot_b))
 
     def _choices(self, slot: int) -> slice:
         return slice(int(self.first[slot]), int(self.first[slot + 1]))
@@ -197,9 +196,8 @@ class _Writer:
     def write(self) -> Pairwise:
         p, objective = self.problem, self.objective
         used = np.unique(self.site)
-        limits, forms, upper = self._forms(used)
+        limits, forms, upper, tables = self._forms(used)
         n_limits = len(limits)
-        tables = tuple(self._table(n, line, forms) for n, line in enumerate(p.lines))
         pairs = self._pairs(tables, len(forms))
         kinds = tuple(dict.fromkeys(cap.kind for cap in p.caps))
         capacity_use = np.zeros((len(self.choice), len(kinds)))
@@ -243,37 +241,50 @@ class _Writer:
             segment=p.site_q[self.site][:, _MASSES].argmax(axis=1),
         )
 
-    def _forms(self, used: IntArray) -> tuple[list[int], Array, Array]:
-        """Limits that some choice of choices could break, soft limits, and the trunk's load."""
+    def _forms(
+        self, used: IntArray
+    ) -> tuple[list[int], Array, Array, tuple[LineTable, ...]]:
+        """Limits that some choice of choices could break, soft limits, and the trunk's load.
+
+        With the lines' tables of these forms.
+        """
         p = self.problem
-        n_q = p.choice_q.shape[1]
+        n_q, n_limits = p.choice_q.shape[1], len(p.limits)
         sizes = np.array([abs(limit.upper) or 1.0 for limit in p.limits])
         rows = np.array([limit.coefficients for limit in p.limits]).reshape(-1, n_q)
         rows = rows / sizes[:, None]
         uppers = np.array([limit.upper for limit in p.limits]) / sizes
-        binding = self._most(rows, used) > uppers * (1 + 1e-12)
-        limits = [int(n) for n in np.flatnonzero(binding)]
-        forms = [rows[n] for n in limits] + [soft.coefficients for soft in p.soft]
+        others = [soft.coefficients for soft in p.soft]
         if self.objective.curve is not None:
-            forms.append(np.eye(n_q)[TRUNK_LOAD])
-        return limits, np.array(forms).reshape(-1, n_q), uppers[limits]
+            others.append(np.eye(n_q)[TRUNK_LOAD])
+        every = np.vstack([rows, np.array(others).reshape(-1, n_q)])
+        # two more forms: the cost, and the cost without the curve
+        all_forms = np.vstack([every, self.linear, self.objective.linear])
+        along = self.routes.value(all_forms)
+        raw = [self._raw_table(line, all_forms, along) for line in p.lines]
+        most = self._most(rows, used)
+        for allowed, value in raw:
+            if allowed.any() and n_limits:
+                most = most + value[allowed][:, :n_limits].max(axis=0)
+        limits = [int(n) for n in np.flatnonzero(most > uppers * (1 + 1e-12))]
+        kept = np.array([*limits, *range(n_limits, len(every))], dtype=np.int64)
+        tables = tuple(
+            _line_table(number, line, allowed, value, kept)
+            for number, (line, (allowed, value)) in enumerate(zip(p.lines, raw, strict=True))
+        )
+        return limits, every[kept], uppers[limits], tables
 
     def _most(self, rows: Array, used: IntArray) -> Array:
-        """No layout brings more than this of each row."""
+        """No layout brings more than this of each row, lines left out."""
         p = self.problem
         if not len(rows) or not len(self.choice):
             return np.full(len(rows), np.inf)
         most = np.maximum.reduceat(p.choice_q[self.choice] @ rows.T, self.first[:-1]).sum(axis=0)
         most = most + np.maximum(p.use_q[used] @ rows.T, 0.0).sum(axis=0)
-        most = most + len(p.pieces) * np.maximum(rows[:, INDEX[DONNING]], 0.0)
-        for number, line in enumerate(p.lines):
-            table = self._table(number, line, rows)
-            each = np.where(table.kept[..., None], table.form, -np.inf)
-            if each.size:
-                most = most + each.reshape(-1, len(rows)).max(axis=0)
-        return most
+        return np.asarray(most + len(p.pieces) * np.maximum(rows[:, INDEX[DONNING]], 0.0))
 
-    def _table(self, number: int, line: LineRow, forms: Array) -> LineTable:
+    def _raw_table(self, line: LineRow, all_forms: Array, along: Array) -> tuple[Mask, Array]:
+        """Which options a line can be bought as between all choices, and what they bring."""
         p = self.problem
         a, b = self._choices(line.slot_a), self._choices(line.slot_b)
         sites_a, sites_b = self.site[a], self.site[b]
@@ -295,19 +306,13 @@ class _Writer:
             route[:, :, case.option][fits] = chosen[fits]
             settled[:, :, case.option] |= fits
         allowed = route >= 0
-        # two more forms: the cost, and the cost without the curve
-        all_forms = np.vstack([forms, self.linear, self.objective.linear])
-        at_a, at_b = p.site_q[sites_a] @ all_forms.T, p.site_q[sites_b] @ all_forms.T
         rate = line.mass_kg_per_m
+        at_a, at_b = p.site_q[sites_a] @ all_forms.T, p.site_q[sites_b] @ all_forms.T
         end_kg = 0.5 * line.slack_m * rate + line.end_mass_kg
         value = end_kg[None, None, :, None] * (at_a[:, None, None, :] + at_b[None, :, None, :])
-        along = self.routes.value(all_forms)
         value = value + rate[None, None, :, None] * along[np.where(allowed, route, 0)]
         value[~allowed] = 0.0
-        cost = np.where(allowed, value[..., -2], np.inf)
-        form, base = value[..., :-2], value[..., -1]
-        kept = _undominated(allowed, base, form)
-        return LineTable(number, line.slot_a, line.slot_b, kept, cost, base, form)
+        return allowed, value
 
     def _pairs(self, tables: tuple[LineTable, ...], n_f: int) -> dict[tuple[int, int], Pair]:
         p = self.problem
@@ -382,6 +387,16 @@ class _Writer:
                 )
             )
         return found[0], found[1]
+
+
+def _line_table(
+    number: int, line: LineRow, allowed: Mask, value: Array, forms: IntArray
+) -> LineTable:
+    """A line's table of some forms; the last two of all values are the costs."""
+    cost = np.where(allowed, value[..., -2], np.inf)
+    form, base = value[..., forms], value[..., -1]
+    kept = _undominated(allowed, base, form)
+    return LineTable(number, line.slot_a, line.slot_b, kept, cost, base, form)
 
 
 def _undominated(allowed: Mask, base: Array, form: Array) -> Mask:

@@ -8,13 +8,15 @@ is lost. What is left fixes the arcs that any line can run along.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.problem.arrays import IntArray, LineCase, LineRow, Problem
 from optimizer.problem.routing import TOLERANCE, Route
+from optimizer.problem.site_routes import SiteRoutes
 
 Mask = NDArray[np.bool_]
 #: Arcs with the direction they are run in: 0 from tail to head, 1 back.
@@ -23,16 +25,27 @@ Directed = tuple[tuple[int, int], ...]
 
 @dataclass(frozen=True)
 class Reduced:
-    """A problem with the choices still open and, per line and option, the arcs it may run.
+    """A problem with the choices still open.
 
-    `emptied_by` names the line that took the last choice of a slot, or None.
+    `emptied` are the slots without any, `emptied_by` names the line that took a slot's last one.
     """
 
     problem: Problem
     open: Mask
-    arcs: tuple[tuple[Directed, ...], ...]
-    emptied: tuple[int, ...]
-    emptied_by: dict[int, str]
+    emptied: tuple[int, ...] = ()
+    emptied_by: dict[int, str] = field(default_factory=dict)
+    known_routes: SiteRoutes | None = None
+
+    @cached_property
+    def site_routes(self) -> SiteRoutes:
+        """The routes looked up so far; more may be asked for."""
+        return self.known_routes or SiteRoutes(self.problem)
+
+    @cached_property
+    def arcs(self) -> tuple[tuple[Directed, ...], ...]:
+        """Per line and option, the arcs it may run."""
+        p = self.problem
+        return tuple(route_arcs(p, line, self.open) for line in p.lines)
 
 
 @dataclass(frozen=True)
@@ -50,6 +63,7 @@ class Switches:
     first_layouts: bool = True
     local_search: bool = True
     reduced_costs: bool = True
+    marginals: bool = True
     enumeration: bool = True
 
 
@@ -57,9 +71,14 @@ def reduce(problem: Problem, switches: Switches = Switches()) -> Reduced:
     """Apply arc consistency and find each line's arcs."""
     still = np.ones(len(problem.choice_slot), dtype=bool)
     emptied_by: dict[int, str] = {}
+    routes = SiteRoutes(problem)
     if switches.arc_consistency:
         limited = [line for line in problem.lines if line.is_limited]
-        pairs = {line.name: pair_reach(problem, line) for line in limited}
+        for line in limited:
+            routes.ask(
+                *(problem.choice_site[problem.choices_of(p)] for p in (line.slot_a, line.slot_b))
+            )
+        pairs = {line.name: pair_reach(problem, line, routes) for line in limited}
         changed = True
         while changed:
             changed = False
@@ -76,28 +95,27 @@ def reduce(problem: Problem, switches: Switches = Switches()) -> Reduced:
                         changed = True
                         if not still[problem.choice_slot == slot].any():
                             emptied_by.setdefault(slot, line.name)
-    emptied = tuple(
-        p for p in range(len(problem.slots)) if not still[problem.choice_slot == p].any()
-    )
-    arcs = tuple(route_arcs(problem, line, still) for line in problem.lines)
-    return Reduced(problem, still, arcs, emptied, emptied_by)
+    left = np.bincount(problem.choice_slot[still], minlength=len(problem.slots))
+    emptied = tuple(np.flatnonzero(left == 0).tolist())
+    return Reduced(problem, still, emptied, emptied_by, routes)
 
 
-def pair_reach(problem: Problem, line: LineRow) -> tuple[IntArray, IntArray, Mask]:
+def pair_reach(
+    problem: Problem, line: LineRow, routes: SiteRoutes | None = None
+) -> tuple[IntArray, IntArray, Mask]:
     """Choices of both ends and which pairs some case of the line can join.
 
-    Returns the choice indices of end a (n_a,), of end b (n_b,) and a mask (n_a, n_b).
+    `routes`: routes between all their sites, where they are known already. Returns the choice
+    indices of end a (n_a,), of end b (n_b,) and a mask (n_a, n_b).
     """
     a, b = problem.choices_of(line.slot_a), problem.choices_of(line.slot_b)
-    sites_a, place_a = np.unique(problem.choice_site[a], return_inverse=True)
-    sites_b, place_b = np.unique(problem.choice_site[b], return_inverse=True)
+    sites_a, sites_b = problem.choice_site[a], problem.choice_site[b]
+    if routes is None:
+        routes = SiteRoutes(problem)
+        routes.ask(sites_a, sites_b)
     ok = np.zeros((len(a), len(b)), dtype=bool)
     for case in line.cases:
-        joined = np.array(
-            [[route_of(problem, line, case, s, t) is not None for t in sites_b] for s in sites_a],
-            dtype=bool,
-        ).reshape(len(sites_a), len(sites_b))
-        fits = joined[np.ix_(place_a, place_b)]
+        fits = routes.choose(line, case, sites_a, sites_b) >= 0
         if case.model_a is not None:
             fits = fits & (problem.choice_model[a] == case.model_a)[:, None]
         if case.model_b is not None:

@@ -120,7 +120,10 @@ class RouteTable:
         joined = []
         for middle in self._between[anchor_a].get(anchor_b, []):
             arcs = (out, *middle.arcs, into)
-            cost, length, bend = (sum(self._weights[a][i] for a, _ in arcs) for i in range(3))
+            cost = length = bend = 0.0
+            for a, _ in arcs:
+                c, m, turn = self._weights[a]
+                cost, length, bend = cost + c, length + m, bend + turn
             joined.append(Route(cost, length, bend, arcs, (node_a, *middle.nodes, node_b)))
         return joined
 
@@ -134,23 +137,26 @@ class RouteTable:
         heap: list[tuple[int, int, int, tuple[int, ...], tuple[tuple[int, int], ...]]]
         heap = [(0, 0, 0, (start,), ())]
         by_length, by_bend = self._by
+
+        def beaten(here: int, length: int, bend: int) -> bool:
+            """Whether a label kept, none of which costs more, is no longer and no more bent."""
+            for r in kept.get(here, ()):
+                if not (by_length and r.length_m > length) and not (by_bend and r.bend_rad > bend):
+                    return True
+            return False
+
         while heap:
             cost, length, bend, nodes, arcs = heapq.heappop(heap)
             here = nodes[-1]
-            known = kept.setdefault(here, [])
-            if any(
-                (not by_length or r.length_m <= length) and (not by_bend or r.bend_rad <= bend)
-                for r in known
-            ):
+            if beaten(here, length, bend):
                 continue
-            known.append(Route(cost, length, bend, arcs, nodes))
+            kept.setdefault(here, []).append(Route(cost, length, bend, arcs, nodes))
             moved = self._off[here] != self._off[start]
             for there, a, d in self._next.get(here, []):
                 if there in nodes or (moved and self._off[there] == self._off[start]):
                     continue
                 c, m, b = self._steps[a]
-                heapq.heappush(
-                    heap,
-                    (cost + c, length + m, bend + b, (*nodes, there), (*arcs, (a, d))),
-                )
+                if not beaten(there, length + m, bend + b):
+                    label = (cost + c, length + m, bend + b, (*nodes, there), (*arcs, (a, d)))
+                    heapq.heappush(heap, label)
         return kept

@@ -26,31 +26,39 @@ class SiteRoutes:
         self._first: list[int] = []
         self._count: list[int] = []
         self.routes: list[Route] = []
+        self._closed = False
 
     def ask(self, sites_a: IntArray, sites_b: IntArray) -> None:
         """Make the routes from every one of `sites_a` to every one of `sites_b` known."""
         table = self._problem.routes
-        for s in sites_a.tolist():
-            for t in sites_b.tolist():
-                if self._pair[s, t] < 0:
-                    found = table.routes(s, t)
-                    self._pair[s, t] = len(self._first)
-                    self._first.append(len(self.routes))
-                    self._count.append(len(found))
-                    self.routes.extend(found)
+        a, b = np.unique(sites_a), np.unique(sites_b)
+        row, column = np.nonzero(self._pair[np.ix_(a, b)] < 0)
+        for s, t in zip(a[row].tolist(), b[column].tolist(), strict=True):
+            found = table.routes(s, t)
+            self._pair[s, t] = len(self._first)
+            self._first.append(len(self.routes))
+            self._count.append(len(found))
+            self.routes.extend(found)
+        if len(row):
+            self._closed = False
 
-    def close(self) -> None:
-        """Turn what is known into arrays; call once, after the last `ask`."""
+    def _close(self) -> None:
+        """Turn what is known into arrays."""
+        if self._closed:
+            return
+        self._closed = True
         self._starts = np.array(self._first, dtype=np.int64)
         self._counts = np.array(self._count, dtype=np.int64)
         self._length = np.array([route.length_m for route in self.routes])
         self._bend = np.array([route.bend_rad for route in self.routes])
-        self._arcs = np.array([a for route in self.routes for a, _ in route.arcs], dtype=np.int64)
-        owner = [n for n, route in enumerate(self.routes) for _ in route.arcs]
-        self._owner = np.array(owner, dtype=np.int64)
+        arcs = [a for route in self.routes for a, _ in route.arcs]
+        self._arcs = np.array(arcs, dtype=np.int64)
+        lengths = np.array([len(route.arcs) for route in self.routes], dtype=np.int64)
+        self._owner = np.repeat(np.arange(len(self.routes)), lengths)
 
     def value(self, forms: Array) -> Array:
         """Contribution of each route, per (kg/m), to forms (n_forms, n_q): (n_routes, n_forms)."""
+        self._close()
         p = self._problem
         per_arc = p.arc_length_m[:, None] * (p.arc_q @ forms.T)
         out = np.empty((len(self.routes), len(forms)))
@@ -64,6 +72,7 @@ class SiteRoutes:
         self, line: LineRow, case: LineCase, sites_a: IntArray, sites_b: IntArray
     ) -> IntArray:
         """Numbers of the routes (n_a, n_b) the line takes as `case`, -1 where out of reach."""
+        self._close()
         pairs = self._pair[np.ix_(sites_a, sites_b)]
         chosen = np.full(pairs.shape, -1, dtype=np.int64)
         if case.max_length_m < line.slack_m * (1 - TOLERANCE):

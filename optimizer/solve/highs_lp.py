@@ -42,6 +42,8 @@ class LiveLinear:
             ("random_seed", int(seed)),
             ("threads", 1),
             ("parallel", "off"),
+            ("presolve", "off"),
+            ("simplex_dual_edge_weight_strategy", 1),
         ):
             self._highs.setOptionValue(option, value)
         order = np.argsort(rows.row, kind="stable")

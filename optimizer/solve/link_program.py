@@ -52,7 +52,7 @@ class LinkProgram(Program):
         for number, own in enumerate(easing.lines):
             for limit in own:
                 self._lines_of.setdefault(limit.number, []).append(number)
-        reduced = Reduced(easing.problem, still, ((),) * len(lines), (), {})
+        reduced = Reduced(easing.problem, still)
         super().__init__(reduced, objective, switches=_PLAIN, seed=seed, threads=threads)
 
     @property

@@ -130,6 +130,7 @@ class Relaxation:
         self._write_pieces(writer)
         self._write_forms(writer, form)
         self.cost = cost
+        self._limit_form = np.ascontiguousarray(form[:, : model.n_limits].T)
         self._load = form[:, -1] if model.curved else np.zeros(len(cost))
         rows = writer.rows()
         self._rows = rows
@@ -400,6 +401,12 @@ class Relaxation:
         """(rows, columns)."""
         return len(self._rows.lower), len(self.cost)
 
+    def tight_limits(self, least: float) -> IntArray:
+        """Numbers of the limits of which less than this is left at the last optimum."""
+        m = self.model
+        left = m.upper - self._limit_form @ self.value
+        return np.flatnonzero(left < least)
+
     def load_kg(self) -> float:
         """The trunk's load at the last optimum, of a curved problem."""
         return float(self._load @ self.value)
@@ -459,3 +466,9 @@ def reduced_costs(model: Pairwise, bound: Bound, open_: Mask) -> tuple[float, Ar
     with np.errstate(invalid="ignore"):
         beyond = full - least[model.slot]
     return bound.constant + float(least.sum()), np.where(open_, beyond, inf)
+
+
+def combinations(model: Pairwise, open_: Mask) -> float:
+    """Decimal logarithm of how many combinations of open choices there are."""
+    counts = np.add.reduceat(open_.astype(np.int64), model.first[:-1])
+    return float(np.log10(np.maximum(counts, 1)).sum())

@@ -26,11 +26,11 @@ from optimizer.problem.presolve import Reduced, Switches
 from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.highs import Tick
 from optimizer.solve.local_search import improve
-from optimizer.solve.relaxation import Relaxation, reduced_costs
+from optimizer.solve.relaxation import Relaxation, combinations, reduced_costs
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import first_layouts
 from optimizer.solve.tighten import Tightener
-from optimizer.solve.visiting import Haul, Node, Visitor, combinations
+from optimizer.solve.visiting import Haul, Node, Visitor
 
 Mask = NDArray[np.bool_]
 #: Hands at the tree, and nodes for which one does.
@@ -254,7 +254,7 @@ class Search:
         )
         root = tightener.cover()
         for better in (self._beam, self._beam, self._improve):
-            if root.done or root.out_of_time:
+            if root.done or root.out_of_time or tightener.few:
                 break
             self._at_hand = tightener.value
             if better(tightener):

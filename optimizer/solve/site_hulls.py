@@ -225,7 +225,7 @@ def _facet(held: Array, point: Array, used: float) -> Array | None:
 def _spread(held: Array, point: Array) -> IntArray:
     """Sets to begin with: the largest by the point's measure."""
     merit = held @ np.maximum(point, 1e-3)
-    return np.argsort(-merit, kind="stable")[: 2 * held.shape[1]]
+    return np.argsort(-merit, kind="stable")[: 8 * held.shape[1]]
 
 
 def _live(held: Array, middle: Array, cost: Array) -> LiveLinear:

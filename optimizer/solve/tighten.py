@@ -17,7 +17,9 @@ from numpy.typing import NDArray
 from optimizer.problem.pairwise import Pairwise
 from optimizer.problem.presolve import Switches
 from optimizer.solve.covers import Covers
-from optimizer.solve.relaxation import Bound, Cut, Key, Relaxation, reduced_costs
+from optimizer.solve.limit_hulls import LimitHulls
+from optimizer.solve.marginals import marginals
+from optimizer.solve.relaxation import Bound, Cut, Key, Relaxation, combinations, reduced_costs
 from optimizer.solve.site_hulls import SiteHulls
 
 Mask = NDArray[np.bool_]
@@ -28,6 +30,8 @@ COVER_ROUNDS, HULL_ROUNDS = 20, 60
 #: A round that raises the bound by less than this share of what is left to the threshold (or of
 #: the bound, without a threshold) is fruitless; after so many of them cutting ends.
 LITTLE_OF_GAP, LITTLE, FRUITLESS = 0.01, 2e-5, 3
+#: Combinations left (decimal logarithm) that are listed without further cuts.
+FEW = 8.0
 #: A relaxation is made anew once so much less of its choices or pairs is left.
 SHRUNK = 0.75
 
@@ -55,6 +59,7 @@ class Tightener:
         self.relaxation = relaxation
         self.covers = Covers(model, relaxation.u)
         self.hulls = SiteHulls(model, relaxation)
+        self.limits = LimitHulls(model, relaxation)
         self.open: Mask = relaxation.open.copy()
         self.value = -inf
         self.bound: Bound | None = None
@@ -85,10 +90,13 @@ class Tightener:
             closed = self._close(threshold())
             if closed is not None:
                 return closed
+            if self.few:
+                break
             if not self._switches.hull_cuts or time.perf_counter() > self._deadline:
                 break
             relaxation = self.relaxation
             cuts = self.hulls.violated(relaxation.value, LEAST)
+            cuts += self.limits.violated(relaxation.value, LEAST)
             if not cuts:
                 break
             before = self.value
@@ -103,6 +111,11 @@ class Tightener:
                 break
         return Root(self.value > threshold())
 
+    @property
+    def few(self) -> bool:
+        """Whether so few combinations are left that listing them is quicker than cutting."""
+        return self._switches.enumeration and combinations(self._m, self.open) <= FEW
+
     def _cut(self, cuts: list[Cut]) -> Root:
         self.relaxation.add_cuts(cuts)
         return self._solve()
@@ -115,9 +128,14 @@ class Tightener:
         m = self._m
         must, may = np.zeros(m.n_sites, dtype=bool), np.ones(m.n_sites, dtype=bool)
         bound = self.relaxation.bound(must, may)
-        value, beyond = reduced_costs(m, bound, self.open)
+        if self._switches.marginals:
+            found = marginals(m, bound, self.open, pairs=True)
+            value, beyond, pairs = found.value, found.beyond, found.pairs
+        else:
+            value, beyond = reduced_costs(m, bound, self.open)
+            pairs = {}
         if value > self.value or self.bound is None:
-            self.value, self.bound, self._beyond = value, bound, beyond
+            self.value, self.bound, self._beyond, self._pairs = value, bound, beyond, pairs
 
     def shrinks(self, threshold: float) -> bool:
         """Whether so much could be closed under a threshold that a new start pays."""
@@ -135,9 +153,12 @@ class Tightener:
         pairs = 0
         for key, table in self.bound.table.items():
             a, b = m.first[key[0]], m.first[key[1]]
-            beyond_a = self._beyond[a : a + table.shape[0], None]
-            beyond_b = self._beyond[None, b : b + table.shape[1]]
-            allowed[key] = table + beyond_a + beyond_b <= room
+            if key in self._pairs:
+                allowed[key] = self._pairs[key] <= room
+            else:
+                beyond_a = self._beyond[a : a + table.shape[0], None]
+                beyond_b = self._beyond[None, b : b + table.shape[1]]
+                allowed[key] = table + beyond_a + beyond_b <= room
             pairs += int(np.count_nonzero(allowed[key])) if m.pairs[key].lines else 0
         old, left = self.relaxation, np.count_nonzero(self.open & (self._beyond <= room))
         pays = left <= SHRUNK * np.count_nonzero(old.open) or pairs <= SHRUNK * old.n_pairs
@@ -160,6 +181,7 @@ class Tightener:
         self.relaxation = new
         self.covers.use(new.u)
         self.hulls.use(new)
+        self.limits.use(new)
         root = self._solve()
         if root.done or root.out_of_time:
             return root

@@ -20,7 +20,8 @@ from optimizer.problem.presolve import Switches
 from optimizer.solve.branching import Asked, Branching, Question
 from optimizer.solve.covers import Covers
 from optimizer.solve.enumeration import Enumerator
-from optimizer.solve.relaxation import Bound, Relaxation, reduced_costs
+from optimizer.solve.marginals import marginals
+from optimizer.solve.relaxation import Bound, Relaxation, combinations, reduced_costs
 from optimizer.solve.site_hulls import SiteHulls
 
 Mask = NDArray[np.bool_]
@@ -58,12 +59,6 @@ class Haul:
     nodes: int = 0
     at_hand: float = inf
     """The bound of the node that the visitor goes on with."""
-
-
-def combinations(model: Pairwise, open_: Mask) -> float:
-    """Decimal logarithm of how many combinations of open choices there are."""
-    counts = np.add.reduceat(open_.astype(np.int64), model.first[:-1])
-    return float(np.log10(np.maximum(counts, 1)).sum())
 
 
 class Visitor:
@@ -171,7 +166,11 @@ class Visitor:
                 return None
             self._lost = status == "error"  # then the last multipliers bound this node too
             bound = relaxation.bound(node.must, node.may)
-            value, beyond = reduced_costs(m, bound, open_)
+            if self._switches.marginals:
+                priced = marginals(m, bound, open_)
+                value, beyond = priced.value, priced.beyond
+            else:
+                value, beyond = reduced_costs(m, bound, open_)
             if value > threshold:
                 return None
             if value > threshold - self._gap * abs(threshold):

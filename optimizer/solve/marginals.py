@@ -1,0 +1,268 @@
+"""What the cheapest layout through a choice costs under the multipliers of a bound.
+
+Under multipliers a layout costs so much for every choice and every pair that lines join, and
+nothing for what limits, capacities and sites in use tie together. The lines of a device are nearly
+a tree, so the cheapest layout of these costs can be found exactly by elimination: slot after slot
+is taken out, its choices replaced by what the best of them costs for every combination of its
+neighbours (bucket elimination, up the tree; down again for every choice's and every pair's own
+best). A choice or pair whose cheapest layout costs more than the threshold is in no layout worth
+having. That closes far more than a choice's own reduced cost.
+
+Where neighbours have too many combinations, what is tied to the slot is split into groups and
+each group takes the choice it likes best (mini-buckets): less is closed then, still nothing wrong.
+
+References
+----------
+[1] R. Dechter, "Bucket elimination: a unifying framework for reasoning", Artificial Intelligence
+    113 (1999) 41-85.
+[2] R. Dechter, I. Rish, "Mini-buckets: a general scheme for bounded inference", Journal of the ACM
+    50 (2003) 107-153.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.problem.arrays import Array, IntArray
+from optimizer.problem.pairwise import Pairwise
+from optimizer.solve.relaxation import Bound, Key
+
+Mask = NDArray[np.bool_]
+#: Combinations of one slot and its neighbours at most; with more they are split into groups.
+MOST_CELLS = 60_000
+
+
+@dataclass
+class Marginals:
+    """`value`: no layout over the open choices costs less.
+
+    `beyond` (n_c) tells how much more than `value` the cheapest layout through a choice costs,
+    `pairs` the same of the pairs that lines join or rules forbid, over all choices of both slots;
+    inf where closed.
+    """
+
+    value: float
+    beyond: Array
+    pairs: dict[Key, Array]
+
+    def most(self, room: float) -> Mask:
+        """The choices within so much of the value."""
+        return np.asarray(self.beyond <= room)
+
+
+@dataclass
+class _Factor:
+    """A cost over the choices of some slots (in order); `bag` is where it came from, if any."""
+
+    scope: tuple[int, ...]
+    table: Array
+    bag: int = -1
+    key: Key | None = None
+
+
+@dataclass
+class _Bag:
+    """A slot taken out: what it and its neighbours cost, and what is handed on."""
+
+    slot: int
+    scope: tuple[int, ...]
+    table: Array
+    factors: list[_Factor]
+    up: Array
+    parent: int = -1
+
+
+def marginals(model: Pairwise, bound: Bound, open_: Mask, *, pairs: bool = False) -> Marginals:
+    """The cheapest layouts under a bound's multipliers, limits and capacities left out.
+
+    Parameters
+    ----------
+    open_ : (n_c,) choices to consider
+    pairs : whether pairs of choices are wanted too
+
+    Returns a value of inf where a slot has none.
+    """
+    if not np.logical_or.reduceat(open_, model.first[:-1]).all():
+        return Marginals(inf, np.full(len(open_), inf), {})
+    return _Elimination(model, bound, open_).run(pairs)
+
+
+class _Elimination:
+    def __init__(self, model: Pairwise, bound: Bound, open_: Mask):
+        self._m, self._bound = model, bound
+        first = model.first.tolist()
+        self._own: list[IntArray] = [
+            np.flatnonzero(open_[a:b]) for a, b in zip(first[:-1], first[1:], strict=True)
+        ]
+        self._size = [len(own) for own in self._own]
+        cost = bound.choice + bound.share
+        self._cost = [cost[a + own] for a, own in zip(first[:-1], self._own, strict=True)]
+        self._bags: list[_Bag] = []
+        self._value = bound.constant
+        self._at: list[list[int]] = [[] for _ in self._own]
+        self._of_pair: dict[Key, int] = {}
+        self._singles: dict[Key, Array] = {}
+
+    def run(self, pairs: bool) -> Marginals:
+        self._up(self._factors())
+        beliefs = self._down()
+        m = self._m
+        beyond = np.full(len(m.choice), inf)
+        for slot, own in enumerate(self._own):
+            each = np.zeros(len(own)) if not self._at[slot] else None
+            for n in self._at[slot]:
+                mine = _least(beliefs[n], self._bags[n].scope, (slot,))
+                each = mine if each is None else np.maximum(each, mine)
+            assert each is not None
+            beyond[m.first[slot] + own] = each
+        found: dict[Key, Array] = {}
+        if pairs:
+            for key, table in self._bound.table.items():
+                a, b = key
+                full = np.full(table.shape, inf)
+                if key in self._of_pair:
+                    n = self._of_pair[key]
+                    each = _least(beliefs[n], self._bags[n].scope, key)
+                else:
+                    each = np.maximum(
+                        beyond[m.first[a] + self._own[a]][:, None],
+                        beyond[m.first[b] + self._own[b]][None, :],
+                    )
+                    each = np.where(np.isfinite(table[np.ix_(self._own[a], self._own[b])]), each, inf)
+                full[np.ix_(self._own[a], self._own[b])] = each
+                found[key] = full
+        return Marginals(self._value, beyond, found)
+
+    def _factors(self) -> list[_Factor]:
+        """One factor per pair of slots that both have several choices; the others are added in."""
+        factors = []
+        size, own, cost = self._size, self._own, self._cost
+        for (a, b), table in self._bound.table.items():
+            if size[a] == 1 and size[b] == 1:
+                self._value += float(table[own[a][0], own[b][0]])
+            elif size[a] == 1:
+                cost[b] = cost[b] + table[own[a][0], own[b]]
+            elif size[b] == 1:
+                cost[a] = cost[a] + table[own[a], own[b][0]]
+            else:
+                factors.append(_Factor((a, b), table[own[a][:, None], own[b][None, :]], key=(a, b)))
+        return factors
+
+    # -- up --------------------------------------------------------------------------------
+
+    def _up(self, factors: list[_Factor]) -> None:
+        several = [slot for slot, size in enumerate(self._size) if size > 1]
+        for slot, size in enumerate(self._size):
+            if size == 1:
+                self._value += float(self._cost[slot][0])
+        tied: dict[int, list[_Factor]] = {slot: [] for slot in several}
+        beside: dict[int, set[int]] = {slot: set() for slot in several}
+        for factor in factors:
+            a, b = factor.scope
+            tied[a].append(factor)
+            tied[b].append(factor)
+            beside[a].add(b)
+            beside[b].add(a)
+        cells = {slot: self._cells(slot, beside[slot]) for slot in several}
+        while cells:
+            slot = min(cells, key=cells.__getitem__)
+            del cells[slot]
+            mine = tied.pop(slot)
+            for factor in mine:
+                for other in factor.scope:
+                    if other != slot:
+                        tied[other].remove(factor)
+            around = beside.pop(slot)
+            for other in around:
+                beside[other].discard(slot)
+            touched = set(around)
+            for number, (scope, group) in enumerate(self._groups(slot, mine)):
+                handed = self._take_out(slot, scope, group, number == 0)
+                for other in handed.scope:
+                    tied[other].append(handed)
+                    beside[other].update(each for each in handed.scope if each != other)
+                if not handed.scope:
+                    self._value += float(handed.table)
+            for other in touched:
+                cells[other] = self._cells(other, beside[other])
+
+    def _cells(self, slot: int, beside: set[int]) -> float:
+        cells = float(self._size[slot])
+        for other in beside:
+            cells *= self._size[other]
+        return cells
+
+    def _groups(
+        self, slot: int, factors: list[_Factor]
+    ) -> list[tuple[tuple[int, ...], list[_Factor]]]:
+        """Factors of a slot in groups whose slots have not too many combinations."""
+        groups: list[tuple[set[int], list[_Factor]]] = []
+        for factor in sorted(factors, key=lambda each: -each.table.size):
+            for scope, group in groups:
+                if self._cells(slot, (scope | set(factor.scope)) - {slot}) <= MOST_CELLS:
+                    scope.update(factor.scope)
+                    group.append(factor)
+                    break
+            else:
+                groups.append((set(factor.scope), [factor]))
+        if not groups:
+            groups.append(({slot}, []))
+        return [(tuple(sorted(scope)), group) for scope, group in groups]
+
+    def _take_out(
+        self, slot: int, scope: tuple[int, ...], factors: list[_Factor], priced: bool
+    ) -> _Factor:
+        number = len(self._bags)
+        table = np.zeros([self._size[each] for each in scope])
+        if priced:
+            table += _spread(self._cost[slot], (slot,), scope)
+        for factor in factors:
+            table += _spread(factor.table, factor.scope, scope)
+            if factor.bag >= 0:
+                self._bags[factor.bag].parent = number
+            elif factor.key is not None:
+                self._of_pair[factor.key] = number
+        up = table.min(axis=scope.index(slot))
+        self._bags.append(_Bag(slot, scope, table, factors, up))
+        self._at[slot].append(number)
+        return _Factor(tuple(each for each in scope if each != slot), up, number)
+
+    # -- down ------------------------------------------------------------------------------
+
+    def _down(self) -> list[Array]:
+        """Per bag, what the cheapest layout costs beyond the value, over the bag's choices."""
+        beliefs: list[Array] = [bag.table for bag in self._bags]
+        for n in range(len(self._bags) - 1, -1, -1):
+            bag = self._bags[n]
+            if bag.parent < 0:
+                beliefs[n] = bag.table - bag.up  # a number
+                continue
+            rest = tuple(each for each in bag.scope if each != bag.slot)
+            above = self._bags[bag.parent]
+            from_above = _least(beliefs[bag.parent], above.scope, rest)
+            with np.errstate(invalid="ignore"):
+                message = from_above - bag.up
+            # what is barred below is barred above
+            message[np.isinf(bag.up)] = inf
+            beliefs[n] = bag.table + _spread(message, rest, bag.scope)
+        return beliefs
+
+
+def _spread(table: Array, scope: tuple[int, ...], over: tuple[int, ...]) -> Array:
+    """A table over some slots, shaped to be added to one over more."""
+    if scope == over:
+        return table
+    shape = [1] * len(over)
+    for size, slot in zip(table.shape, scope, strict=True):
+        shape[over.index(slot)] = size
+    return table.reshape(shape)
+
+
+def _least(table: Array, scope: tuple[int, ...], over: tuple[int, ...]) -> Array:
+    """The least over all slots but some."""
+    axes = tuple(n for n, slot in enumerate(scope) if slot not in over)
+    return table.min(axis=axes) if axes else table
