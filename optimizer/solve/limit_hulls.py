@@ -32,7 +32,7 @@ _TINY = 1e-6
 GRAIN = 0.02
 MOST_SETS, LIFTED_SETS, LEAST_LIFT = 3000, 6000, 0.02
 #: A limit is looked at if so little of it is left.
-TIGHT = 0.05
+TIGHT = 0.005
 
 
 @dataclass

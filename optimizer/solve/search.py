@@ -35,6 +35,7 @@ from optimizer.solve.visiting import Haul, Node, Visitor
 Mask = NDArray[np.bool_]
 #: Hands at the tree, and nodes for which one does.
 VISITORS, ALONE = 2, 30
+LIKELY = 12.0
 #: No limit on nodes.
 LARGE = 2**31
 #: A trunk load this far from where the curve's tangent touches is worth a new tangent [kg].
@@ -285,14 +286,20 @@ class Search:
         assert tightener.bound is not None
         before = self.shortlist.threshold
         if self._switches.first_layouts:
-            first_layouts(
-                self.model,
-                tightener.bound,
-                tightener.open,
-                Enumerator(self.model),
-                self.shortlist,
-                self._deadline,
-            )
+            among = tightener.open
+            if before == inf:
+                among = tightener.likely(LIKELY)
+            for open_ in (among, tightener.open):
+                first_layouts(
+                    self.model,
+                    tightener.bound,
+                    open_,
+                    Enumerator(self.model),
+                    self.shortlist,
+                    self._deadline,
+                )
+                if self.shortlist.threshold < before or among is tightener.open:
+                    break
         return self.shortlist.threshold < before or before == inf
 
     def _improve(self, tightener: Tightener) -> bool:

@@ -29,7 +29,7 @@ LEAST = 1e-3
 COVER_ROUNDS, HULL_ROUNDS = 20, 60
 #: A round that raises the bound by less than this share of what is left to the threshold (or of
 #: the bound, without a threshold) is fruitless; after so many of them cutting ends.
-LITTLE_OF_GAP, LITTLE, FRUITLESS = 0.01, 2e-5, 3
+LITTLE_OF_GAP, LITTLE, FRUITLESS = 0.05, 2e-5, 2
 #: Combinations left (decimal logarithm) that are listed without further cuts.
 FEW = 8.0
 #: A relaxation is made anew once so much less of its choices or pairs is left.
@@ -63,6 +63,18 @@ class Tightener:
         self.open: Mask = relaxation.open.copy()
         self.value = -inf
         self.bound: Bound | None = None
+
+    def likely(self, size: float) -> Mask:
+        """The choices of the cheapest layouts: so many combinations (decimal logarithm) of them."""
+        beyond = np.unique(self._beyond[np.isfinite(self._beyond)])
+        low, high = 0, len(beyond)
+        while low < high:
+            middle = (low + high) // 2
+            if combinations(self._m, self._beyond <= beyond[middle]) <= size:
+                low = middle + 1
+            else:
+                high = middle
+        return self.open & (self._beyond <= beyond[max(low - 1, 0)])
 
     def cover(self) -> Root:
         """Rounds of cover cuts, from a solved relaxation."""
