@@ -241,9 +241,7 @@ class _Writer:
             segment=p.site_q[self.site][:, _MASSES].argmax(axis=1),
         )
 
-    def _forms(
-        self, used: IntArray
-    ) -> tuple[list[int], Array, Array, tuple[LineTable, ...]]:
+    def _forms(self, used: IntArray) -> tuple[list[int], Array, Array, tuple[LineTable, ...]]:
         """Limits that some choice of choices could break, soft limits, and the trunk's load.
 
         With the lines' tables of these forms.

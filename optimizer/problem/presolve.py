@@ -59,6 +59,7 @@ class Switches:
     """Rank by one search tree over the pairwise problem; off: solve the program rank by rank."""
     cover_cuts: bool = True
     hull_cuts: bool = True
+    limit_cuts: bool = True
     shrinking: bool = True
     first_layouts: bool = True
     local_search: bool = True

@@ -116,6 +116,11 @@ class LiveLinear:
             np.asarray(upper, dtype=np.float64),
         )
 
+    def set_costs(self, cost: Array) -> None:
+        """Change the costs of all columns; a primal step follows where the basis allows it."""
+        n = len(cost)
+        self._highs.changeColsCost(n, np.arange(n, dtype=np.int32), np.asarray(cost, dtype=float))
+
     def add_row(self, columns: IntArray, values: Array, lower: float, upper: float) -> None:
         """Add a row at the end."""
         self._highs.addRow(

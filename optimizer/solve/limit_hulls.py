@@ -1,15 +1,11 @@
-"""Cuts from everything the limits of a study let a layout do together.
+"""Cuts from everything that a study's limits let a layout do together.
 
-A limit such as a thigh's mass is a knapsack over the whole layout: what each slot's choice brings,
-what the sites in use and the lines bring. Lines are shared out between the choices at their ends
-so that no line is counted higher than it is; each slot's least is taken off both sides. What is
-left is a knapsack with one choice per slot, in as many kinds as limits are tight. A fractional
-point outside the hull of what fits is cut off by a facet; choices it does not use come in
-afterwards (`optimizer.solve.site_hulls`, the same for a site's capacities).
-
-References
-----------
-[1] E. A. Boyd, "Fenchel cutting planes for integer programs", Operations Research 42 (1994) 53-64.
+A limit such as the mass on a thigh is a knapsack over the whole layout: what each slot's choice
+brings, and the sites in use and the lines besides. Lines are shared out between the choices at
+their ends so that none is counted higher than it is; each slot's least is taken off both sides.
+What is left is a knapsack with one choice per slot, in as many kinds as limits are tight. A
+fractional point outside the hull of what fits is cut off by a facet (`optimizer.solve.facets`);
+choices it does not use come in afterwards (sequential lifting), as with what a site could hold.
 """
 
 from __future__ import annotations
@@ -21,210 +17,158 @@ from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
+from optimizer.solve.facets import NONE, Facets
+from optimizer.solve.packing import Packing
 from optimizer.solve.relaxation import Cut, Relaxation
-from optimizer.solve.site_hulls import _facet
 
 Mask = NDArray[np.bool_]
-_ROOM = 1e-9
-_NONE = 1e-6
-_TINY = 1e-6
 #: Choices of a slot whose weights differ by less than this share of the capacity are one item.
 GRAIN = 0.02
-MOST_SETS, LIFTED_SETS, LEAST_LIFT = 3000, 6000, 0.02
-#: A limit is looked at if so little of it is left.
+#: A limit is tight if less of it is left than this share.
 TIGHT = 0.005
+#: Weights and capacities smaller than this are none.
+_TINY = 1e-9
 
 
 @dataclass
-class _Items:
+class _Items(Packing):
+    """What slots and sites in use bring to some limits beyond their least; slot -1: a site."""
+
     slot: IntArray
-    """-1: a site in use."""
-    weight: Array
-    """(n, kinds)"""
+    weights: Array
     columns: list[IntArray]
-    value: Array
+
+    def __post_init__(self) -> None:
+        self.kinds = self.weights.shape[1]
+
+    def weight(self, item: int) -> Array:
+        return np.asarray(self.weights[item])
+
+    def barred(self, items: IntArray, added: int) -> Mask:
+        slot = int(self.slot[added])
+        return np.asarray((self.slot[items] == slot) & (slot >= 0))
 
 
 class LimitHulls:
+    """Looks for violated inequalities of what the tight limits let through."""
+
     def __init__(self, model: Pairwise, relaxation: Relaxation):
         self._m = model
         self.use(relaxation)
 
     def use(self, relaxation: Relaxation) -> None:
+        """Read points of another relaxation of the same model from now on."""
         self._relaxation = relaxation
-        self._weights: dict[int, tuple[Array, float]] = {}
-        self._seen = b""
+        self._weights: dict[int, Array] = {}
 
     def violated(self, value: Array, least: float) -> list[Cut]:
-        m = self._m
-        if not m.n_limits:
-            return []
-        tight = self._relaxation.tight_limits(TIGHT)
-        if not len(tight):
-            return []
-        cuts = []
-        groups = [tight] if len(tight) == 1 else [tight, *([f] for f in tight)]
-        for group in groups:
-            cut = self._cut(list(group), value, least)
+        """Cuts that a fractional point oversteps by more than `least` (largest coefficient 1).
+
+        One of all tight limits together, or else one of each.
+        """
+        tight = self._relaxation.tight_limits(TIGHT).tolist()
+        groups = [tight] if len(tight) > 1 else []
+        for group in (*groups, *([f] for f in tight)):
+            cut = self._cut(group, value, least)
             if cut is not None:
-                cuts.append(cut)
-                if len(group) > 1:
-                    break
-        return cuts
-
-    def _weight(self, f: int, value: Array) -> tuple[Array, float]:
-        """Per choice what it brings to a limit with its share of lines, beyond nothing counted."""
-        if f in self._weights:
-            return self._weights[f]
-        m, open_ = self._m, self._relaxation.open
-        weight = m.form[:, f].copy()
-        constant = 0.0
-        for key, pair in m.pairs.items():
-            if not pair.lines:
-                continue
-            a, b = m.first[key[0]], m.first[key[1]]
-            n_a, n_b = pair.ok.shape
-            own_a = np.flatnonzero(open_[a : a + n_a])
-            own_b = np.flatnonzero(open_[b : b + n_b])
-            ok = pair.ok & self._relaxation._allowed.get(key, True)
-            form = np.where(ok, pair.least_form[..., f], np.inf)[np.ix_(own_a, own_b)]
-            if not np.isfinite(form).any():
-                continue
-            if not form[np.isfinite(form)].any():
-                continue
-            x_a, x_b = value[a + own_a], value[b + own_b]
-            best = None
-            for first in (0, 1):
-                if first == 0:
-                    al = form.min(axis=1)
-                    al = np.where(np.isfinite(al), al, 0.0)
-                    be = (form - al[:, None]).min(axis=0)
-                    be = np.where(np.isfinite(be), be, 0.0)
-                else:
-                    be = form.min(axis=0)
-                    be = np.where(np.isfinite(be), be, 0.0)
-                    al = (form - be[None, :]).min(axis=1)
-                    al = np.where(np.isfinite(al), al, 0.0)
-                worth = float(al @ x_a + be @ x_b)
-                if best is None or worth > best[0] + 1e-12:
-                    best = worth, al, be
-            weight[a + own_a] += best[1]
-            weight[b + own_b] += best[2]
-        self._weights[f] = weight, constant
-        return self._weights[f]
-
-    def _items(self, group: list[int], value: Array) -> _Items | None:
-        m, relaxation = self._m, self._relaxation
-        open_ = relaxation.open
-        w = np.column_stack([self._weight(f, value)[0] for f in group])
-        room = m.upper[group].astype(float).copy()
-        room -= len(m.pieces) * np.minimum(m.piece_form[group], 0.0)
-        used = relaxation.used
-        e = m.use_form[used][:, group]
-        room -= np.minimum(e, 0.0).sum(axis=0)
-        e = np.maximum(e, 0.0)
-        slots: list[int] = []
-        weights: list[Array] = []
-        columns: list[IntArray] = []
-        for p in range(m.n_slots):
-            own = m.first[p] + np.flatnonzero(open_[m.first[p] : m.first[p + 1]])
-            least = w[own].min(axis=0)
-            room -= least
-            w[own] -= least
-        if (room <= 1e-9).any():
-            return None
-        w, e = w / room, e / room
-        w[w < 1e-9] = 0.0
-        for p in range(m.n_slots):
-            own = m.first[p] + np.flatnonzero(open_[m.first[p] : m.first[p + 1]])
-            own = own[w[own].any(axis=1)]
-            if not len(own):
-                continue
-            level = np.floor(w[own] / GRAIN).astype(np.int64)
-            _, back = np.unique(level, axis=0, return_inverse=True)
-            back = back.ravel()
-            for k in range(back.max() + 1):
-                at = own[back == k]
-                slots.append(p)
-                weights.append(w[at].min(axis=0))
-                columns.append(at)
-        for s, site in enumerate(used.tolist()):
-            if e[s].any():
-                slots.append(-1)
-                weights.append(e[s])
-                columns.append(relaxation.u[[site]])
-        if not slots:
-            return None
-        return _Items(
-            np.array(slots),
-            np.array(weights),
-            columns,
-            np.array([float(value[c].sum()) for c in columns]),
-        )
+                return [cut]
+        return []
 
     def _cut(self, group: list[int], value: Array, least: float) -> Cut | None:
-        found = self._items(group, value)
-        if found is None:
+        packing = self._items(group, value)
+        if packing is None:
             return None
-        support = np.flatnonzero((found.value > _NONE) & found.weight.any(axis=1))
-        # the most fractional and heaviest first
-        merit = found.value[support] * found.weight[support].max(axis=1)
-        support = support[np.argsort(-merit, kind="stable")]
-        members = np.zeros((1, 0), dtype=bool)
-        loads = np.zeros((1, len(group)))
-        items: list[int] = []
-        for k in support.tolist():
-            fits = self._fits(found, items, members, loads, k)
-            if len(members) + np.count_nonzero(fits) > MOST_SETS:
-                break
-            members, loads = self._with(found, members, loads, fits, k)
-            items.append(k)
+        amount = np.array([float(value[columns].sum()) for columns in packing.columns])
+        heavy = packing.weights.max(axis=1)
+        support = np.flatnonzero(amount > NONE)
+        support = support[np.argsort(-(amount * heavy)[support], kind="stable")]
+        sets, items = packing.listed(support)
         if len(items) < 2:
             return None
-        held = members.astype(float)
-        point = found.value[items]
-        normal = _facet(held, point, 1.0)
+        facets, point = Facets(sets.members.astype(float)), amount[items]
+        normal = facets.of(point)
         if normal is None:
             return None
-        scale = np.abs(normal).max()
-        if scale <= 0.0:
-            return None
-        normal = normal / scale
-        normal[np.abs(normal) < _TINY] = 0.0
-        worth = held @ normal
+        worth = facets.held @ normal
         most = max(float(worth.max()), 0.0)
         if float(normal @ point) - most <= least:
             return None
-        row: dict[int, float] = {}
-        for k, a in zip(items, normal.tolist(), strict=True):
-            row.update(dict.fromkeys(found.columns[k].tolist(), a))
-        others = np.setdiff1d(np.arange(len(found.slot)), items)
-        others = others[np.argsort(-found.weight[others].max(axis=1), kind="stable")]
-        for k in others.tolist():
-            fits = self._fits(found, items, members, loads, k)
-            a = most - float(worth[fits].max(initial=0.0))
-            if a < LEAST_LIFT or len(members) + np.count_nonzero(fits) > LIFTED_SETS:
+        coefficient = dict(zip(items.tolist(), normal.tolist(), strict=True))
+        others = np.setdiff1d(np.arange(len(heavy)), items)
+        others = others[np.argsort(-heavy[others], kind="stable")]
+        coefficient |= packing.lifted(sets, items, worth, most, others.tolist())
+        kept = [(k, a) for k, a in coefficient.items() if a != 0.0]
+        columns = [packing.columns[k] for k, _ in kept]
+        values = [np.full(len(packing.columns[k]), a) for k, a in kept]
+        return Cut(np.concatenate(columns), np.concatenate(values), most)
+
+    def _items(self, group: list[int], value: Array) -> _Items | None:
+        """What there is to pack, each limit's capacity scaled to 1; None where it is all used."""
+        m, relaxation = self._m, self._relaxation
+        weight = np.column_stack([self._weight(f, value) for f in group])
+        room = m.upper[group] - len(m.pieces) * np.minimum(m.piece_form[group], 0.0)
+        use = m.use_form[relaxation.used][:, group]
+        room = room - np.minimum(use, 0.0).sum(axis=0)
+        use = np.maximum(use, 0.0)
+        own = [
+            m.first[p] + np.flatnonzero(relaxation.open[m.first[p] : m.first[p + 1]])
+            for p in range(m.n_slots)
+        ]
+        for each in own:
+            least = weight[each].min(axis=0)
+            weight[each] -= least
+            room = room - least
+        if (room <= _TINY).any():
+            return None
+        weight, use = weight / room, use / room
+        weight[weight < _TINY] = 0.0
+        slots: list[int] = []
+        weights: list[Array] = []
+        columns: list[IntArray] = []
+        for p, each in enumerate(own):
+            some = each[weight[each].any(axis=1)]
+            grain = np.floor(weight[some] / GRAIN).astype(np.int64)
+            _, group_of = np.unique(grain, axis=0, return_inverse=True)
+            for k in range(int(group_of.max(initial=-1)) + 1):
+                alike = some[group_of.ravel() == k]
+                slots.append(p)
+                weights.append(weight[alike].min(axis=0))
+                columns.append(alike)
+        for site, mine in zip(relaxation.used.tolist(), use, strict=True):
+            if mine.any():
+                slots.append(-1)
+                weights.append(mine)
+                columns.append(relaxation.u[[site]])
+        return _Items(np.array(slots), np.array(weights), columns) if slots else None
+
+    def _weight(self, f: int, value: Array) -> Array:
+        """(n_c,) what every choice brings to a limit at least, its share of lines included.
+
+        Each line is shared out the way that counts most of it at a point.
+        """
+        if f in self._weights:
+            return self._weights[f].copy()
+        m, relaxation = self._m, self._relaxation
+        weight = m.form[:, f].copy()
+        for key, pair in m.pairs.items():
+            form = np.where(relaxation.allows(key), pair.least_form[..., f], np.inf)
+            if not pair.lines or not form[np.isfinite(form)].any():
                 continue
-            row.update(dict.fromkeys(found.columns[k].tolist(), a))
-            worth = np.concatenate([worth, worth[fits] + a])
-            members, loads = self._with(found, members, loads, fits, k)
-            items.append(k)
-        kept = {c: a for c, a in row.items() if a != 0.0}
-        return Cut(np.array(list(kept)), np.array(list(kept.values())), most)
+            a, b = (slice(m.first[slot], m.first[slot + 1]) for slot in key)
+            ways = [_shares(form), _shares(form.T)[::-1]]
+            worth = [float(of_a @ value[a] + of_b @ value[b]) for of_a, of_b in ways]
+            of_a, of_b = ways[int(worth[1] > worth[0] + _TINY)]
+            weight[a] += of_a
+            weight[b] += of_b
+        self._weights[f] = weight
+        return weight.copy()
 
-    def _fits(self, found: _Items, items: list[int], members: Mask, loads: Array, k: int) -> Mask:
-        fits: Mask = np.asarray((loads + found.weight[k] <= 1.0 + _ROOM).all(axis=1))
-        if found.slot[k] >= 0 and items:
-            barred = found.slot[items] == found.slot[k]
-            if barred.any():
-                fits &= ~members[:, barred].any(axis=1)
-        return fits
 
-    def _with(
-        self, found: _Items, members: Mask, loads: Array, fits: Mask, k: int
-    ) -> tuple[Mask, Array]:
-        more = np.column_stack([members[fits], np.ones(np.count_nonzero(fits), dtype=bool)])
-        members = np.column_stack([members, np.zeros(len(members), dtype=bool)])
-        return np.concatenate([members, more]), np.concatenate(
-            [loads, loads[fits] + found.weight[k]]
-        )
+def _shares(table: Array) -> tuple[Array, Array]:
+    """Shares of rows and columns that add up to no more than any entry; inf: no such pair."""
+    first = _finite(table.min(axis=1))
+    return first, _finite((table - first[:, None]).min(axis=0))
+
+
+def _finite(least: Array) -> Array:
+    return np.where(np.isfinite(least), least, 0.0)

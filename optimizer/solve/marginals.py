@@ -22,6 +22,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise as neighbours
 from math import inf
 
 import numpy as np
@@ -29,7 +30,7 @@ from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
-from optimizer.solve.relaxation import Bound, Key
+from optimizer.solve.relaxation import Bound, Key, reduced_costs
 
 Mask = NDArray[np.bool_]
 #: Combinations of one slot and its neighbours at most; with more they are split into groups.
@@ -48,10 +49,6 @@ class Marginals:
     value: float
     beyond: Array
     pairs: dict[Key, Array]
-
-    def most(self, room: float) -> Mask:
-        """The choices within so much of the value."""
-        return np.asarray(self.beyond <= room)
 
 
 @dataclass
@@ -84,58 +81,63 @@ def marginals(model: Pairwise, bound: Bound, open_: Mask, *, pairs: bool = False
     open_ : (n_c,) choices to consider
     pairs : whether pairs of choices are wanted too
 
-    Returns a value of inf where a slot has none.
+    Returns a value of inf where there is no layout at all.
     """
     if not np.logical_or.reduceat(open_, model.first[:-1]).all():
         return Marginals(inf, np.full(len(open_), inf), {})
     return _Elimination(model, bound, open_).run(pairs)
 
 
+def priced(
+    model: Pairwise, bound: Bound, open_: Mask, by_marginals: bool, *, pairs: bool = False
+) -> Marginals:
+    """The marginals, or a choice's own reduced cost in their place (and no pairs)."""
+    if by_marginals:
+        return marginals(model, bound, open_, pairs=pairs)
+    return Marginals(*reduced_costs(model, bound, open_), {})
+
+
 class _Elimination:
     def __init__(self, model: Pairwise, bound: Bound, open_: Mask):
         self._m, self._bound = model, bound
-        first = model.first.tolist()
-        self._own: list[IntArray] = [
-            np.flatnonzero(open_[a:b]) for a, b in zip(first[:-1], first[1:], strict=True)
-        ]
+        spans = list(neighbours(model.first.tolist()))
+        self._own: list[IntArray] = [np.flatnonzero(open_[a:b]) for a, b in spans]
         self._size = [len(own) for own in self._own]
         cost = bound.choice + bound.share
-        self._cost = [cost[a + own] for a, own in zip(first[:-1], self._own, strict=True)]
+        self._cost = [cost[a + own] for (a, _), own in zip(spans, self._own, strict=True)]
         self._bags: list[_Bag] = []
         self._value = bound.constant
         self._at: list[list[int]] = [[] for _ in self._own]
         self._of_pair: dict[Key, int] = {}
-        self._singles: dict[Key, Array] = {}
 
     def run(self, pairs: bool) -> Marginals:
-        self._up(self._factors())
-        beliefs = self._down()
         m = self._m
+        self._up(self._factors())
         beyond = np.full(len(m.choice), inf)
+        if not np.isfinite(self._value):
+            return Marginals(inf, beyond, {})
+        beliefs = self._down()
         for slot, own in enumerate(self._own):
-            each = np.zeros(len(own)) if not self._at[slot] else None
-            for n in self._at[slot]:
-                mine = _least(beliefs[n], self._bags[n].scope, (slot,))
-                each = mine if each is None else np.maximum(each, mine)
-            assert each is not None
-            beyond[m.first[slot] + own] = each
-        found: dict[Key, Array] = {}
-        if pairs:
-            for key, table in self._bound.table.items():
-                a, b = key
-                full = np.full(table.shape, inf)
-                if key in self._of_pair:
-                    n = self._of_pair[key]
-                    each = _least(beliefs[n], self._bags[n].scope, key)
-                else:
-                    each = np.maximum(
-                        beyond[m.first[a] + self._own[a]][:, None],
-                        beyond[m.first[b] + self._own[b]][None, :],
-                    )
-                    each = np.where(np.isfinite(table[np.ix_(self._own[a], self._own[b])]), each, inf)
-                full[np.ix_(self._own[a], self._own[b])] = each
-                found[key] = full
-        return Marginals(self._value, beyond, found)
+            # of several bags, each a bound of its own, the highest counts
+            each = [_least(beliefs[n], self._bags[n].scope, (slot,)) for n in self._at[slot]]
+            beyond[m.first[slot] + own] = np.max(each, axis=0) if each else 0.0
+        return Marginals(self._value, beyond, self._pairs(beliefs, beyond) if pairs else {})
+
+    def _pairs(self, beliefs: list[Array], beyond: Array) -> dict[Key, Array]:
+        """Per pair of slots; where one has a single choice, the other's choice tells all."""
+        m, found = self._m, {}
+        for key, table in self._bound.table.items():
+            (a, own_a), (b, own_b) = ((m.first[p], self._own[p]) for p in key)
+            at = np.ix_(own_a, own_b)
+            if key in self._of_pair:
+                n = self._of_pair[key]
+                each = _least(beliefs[n], self._bags[n].scope, key)
+            else:
+                each = np.maximum(beyond[a + own_a][:, None], beyond[b + own_b][None, :])
+                each[np.isinf(table[at])] = inf
+            found[key] = np.full(table.shape, inf)
+            found[key][at] = each
+        return found
 
     def _factors(self) -> list[_Factor]:
         """One factor per pair of slots that both have several choices; the others are added in."""

@@ -401,10 +401,15 @@ class Relaxation:
         """(rows, columns)."""
         return len(self._rows.lower), len(self.cost)
 
+    def allows(self, key: Key) -> Mask:
+        """Which pairs of choices of two slots are still open."""
+        pair = self.model.pairs[key]
+        a, b = (self.open[self.model.first[p] : self.model.first[p + 1]] for p in key)
+        return pair.ok & a[:, None] & b[None, :] & self._allowed.get(key, True)
+
     def tight_limits(self, least: float) -> IntArray:
         """Numbers of the limits of which less than this is left at the last optimum."""
-        m = self.model
-        left = m.upper - self._limit_form @ self.value
+        left = self.model.upper - self._limit_form @ self.value
         return np.flatnonzero(left < least)
 
     def load_kg(self) -> float:

@@ -26,7 +26,8 @@ from optimizer.problem.presolve import Reduced, Switches
 from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.highs import Tick
 from optimizer.solve.local_search import improve
-from optimizer.solve.relaxation import Relaxation, combinations, reduced_costs
+from optimizer.solve.marginals import priced
+from optimizer.solve.relaxation import Relaxation, combinations
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import first_layouts
 from optimizer.solve.tighten import Tightener
@@ -35,6 +36,7 @@ from optimizer.solve.visiting import Haul, Node, Visitor
 Mask = NDArray[np.bool_]
 #: Hands at the tree, and nodes for which one does.
 VISITORS, ALONE = 2, 30
+#: Combinations (decimal logarithm) among which the first layouts are looked for at first.
 LIKELY = 12.0
 #: No limit on nodes.
 LARGE = 2**31
@@ -286,19 +288,18 @@ class Search:
         assert tightener.bound is not None
         before = self.shortlist.threshold
         if self._switches.first_layouts:
-            among = tightener.open
-            if before == inf:
-                among = tightener.likely(LIKELY)
-            for open_ in (among, tightener.open):
+            # at first among the cheapest layouts only: there the beam looks closer, and sooner
+            likely = [tightener.likely(LIKELY)] if before == inf else []
+            for among in (*likely, tightener.open):
                 first_layouts(
                     self.model,
                     tightener.bound,
-                    open_,
+                    among,
                     Enumerator(self.model),
                     self.shortlist,
                     self._deadline,
                 )
-                if self.shortlist.threshold < before or among is tightener.open:
+                if self.shortlist.threshold < before:
                     break
         return self.shortlist.threshold < before or before == inf
 
@@ -306,11 +307,12 @@ class Search:
         """Better first layouts by local search, where the problem is large."""
         assert tightener.bound is not None
         before = self.shortlist.threshold
-        value, beyond = reduced_costs(self.model, tightener.bound, tightener.open)
+        closing = self._switches.marginals
+        found = priced(self.model, tightener.bound, tightener.open, closing)
 
         def left() -> tuple[float, float]:
-            gap = self.shortlist.threshold - value
-            return combinations(self.model, beyond <= gap), gap
+            gap = self.shortlist.threshold - found.value
+            return combinations(self.model, found.beyond <= gap), gap
 
         if self._switches.local_search:
             improve(

@@ -18,8 +18,8 @@ from optimizer.problem.pairwise import Pairwise
 from optimizer.problem.presolve import Switches
 from optimizer.solve.covers import Covers
 from optimizer.solve.limit_hulls import LimitHulls
-from optimizer.solve.marginals import marginals
-from optimizer.solve.relaxation import Bound, Cut, Key, Relaxation, combinations, reduced_costs
+from optimizer.solve.marginals import priced
+from optimizer.solve.relaxation import Bound, Cut, Key, Relaxation, combinations
 from optimizer.solve.site_hulls import SiteHulls
 
 Mask = NDArray[np.bool_]
@@ -104,12 +104,8 @@ class Tightener:
                 return closed
             if self.few:
                 break
-            if not self._switches.hull_cuts or time.perf_counter() > self._deadline:
-                break
-            relaxation = self.relaxation
-            cuts = self.hulls.violated(relaxation.value, LEAST)
-            cuts += self.limits.violated(relaxation.value, LEAST)
-            if not cuts:
+            cuts = self._overstepped()
+            if not cuts or time.perf_counter() > self._deadline:
                 break
             before = self.value
             root = self._cut(cuts)
@@ -128,6 +124,15 @@ class Tightener:
         """Whether so few combinations are left that listing them is quicker than cutting."""
         return self._switches.enumeration and combinations(self._m, self.open) <= FEW
 
+    def _overstepped(self) -> list[Cut]:
+        """Cuts of the sites' hulls and of the limits'."""
+        value, cuts = self.relaxation.value, []
+        if self._switches.hull_cuts:
+            cuts += self.hulls.violated(value, LEAST)
+        if self._switches.limit_cuts:
+            cuts += self.limits.violated(value, LEAST)
+        return cuts
+
     def _cut(self, cuts: list[Cut]) -> Root:
         self.relaxation.add_cuts(cuts)
         return self._solve()
@@ -140,14 +145,10 @@ class Tightener:
         m = self._m
         must, may = np.zeros(m.n_sites, dtype=bool), np.ones(m.n_sites, dtype=bool)
         bound = self.relaxation.bound(must, may)
-        if self._switches.marginals:
-            found = marginals(m, bound, self.open, pairs=True)
-            value, beyond, pairs = found.value, found.beyond, found.pairs
-        else:
-            value, beyond = reduced_costs(m, bound, self.open)
-            pairs = {}
-        if value > self.value or self.bound is None:
-            self.value, self.bound, self._beyond, self._pairs = value, bound, beyond, pairs
+        found = priced(m, bound, self.open, self._switches.marginals, pairs=True)
+        if found.value > self.value or self.bound is None:
+            self.value, self.bound = found.value, bound
+            self._beyond, self._pairs = found.beyond, found.pairs
 
     def shrinks(self, threshold: float) -> bool:
         """Whether so much could be closed under a threshold that a new start pays."""

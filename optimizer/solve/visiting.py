@@ -15,13 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.problem.arrays import IntArray
-from optimizer.problem.pairwise import Pairwise
 from optimizer.problem.presolve import Switches
 from optimizer.solve.branching import Asked, Branching, Question
 from optimizer.solve.covers import Covers
 from optimizer.solve.enumeration import Enumerator
-from optimizer.solve.marginals import marginals
-from optimizer.solve.relaxation import Bound, Relaxation, combinations, reduced_costs
+from optimizer.solve.marginals import priced
+from optimizer.solve.relaxation import Bound, Relaxation, combinations
 from optimizer.solve.site_hulls import SiteHulls
 
 Mask = NDArray[np.bool_]
@@ -166,11 +165,8 @@ class Visitor:
                 return None
             self._lost = status == "error"  # then the last multipliers bound this node too
             bound = relaxation.bound(node.must, node.may)
-            if self._switches.marginals:
-                priced = marginals(m, bound, open_)
-                value, beyond = priced.value, priced.beyond
-            else:
-                value, beyond = reduced_costs(m, bound, open_)
+            found = priced(m, bound, open_, self._switches.marginals)
+            value, beyond = found.value, found.beyond
             if value > threshold:
                 return None
             if value > threshold - self._gap * abs(threshold):

@@ -25,8 +25,8 @@ ROADS = ("search", "branching", "program")
 def switches_of(road: str, seed: int, patch: pytest.MonkeyPatch) -> Switches:
     """How to take a road. Branching: small trees are no longer enumerated at their root.
 
-    Which further speed-ups are off, when a second visitor comes in and when
-    the relaxation is made anew, follows from the seed.
+    Which further speed-ups are off, how thorough the others are, when a second visitor comes in
+    and when the relaxation is made anew, follows from the seed.
     """
     if road == "program":
         return Switches(search=False)
@@ -37,6 +37,11 @@ def switches_of(road: str, seed: int, patch: pytest.MonkeyPatch) -> Switches:
     patch.setattr("optimizer.solve.search.ALONE", int(rng.choice([0, 2, 30])))
     patch.setattr("optimizer.solve.visiting.LOOK_UP", int(rng.choice([0, 400])))
     patch.setattr("optimizer.solve.tighten.SHRUNK", float(rng.choice([0.75, 1.0])))
+    patch.setattr("optimizer.solve.tighten.FEW", float(rng.choice([-1.0, 8.0])))
+    patch.setattr("optimizer.solve.marginals.MOST_CELLS", int(rng.choice([2, 40, 60_000])))
+    patch.setattr("optimizer.solve.packing.MOST_SETS", int(rng.choice([20, 3000])))
+    patch.setattr("optimizer.solve.limit_hulls.TIGHT", float(rng.choice([0.005, np.inf])))
+    patch.setattr("optimizer.solve.search.LIKELY", float(rng.choice([1.0, 12.0])))
     names = [f.name for f in fields(Switches) if f.name != "search"]
     return Switches(**{name: bool(rng.random() < 0.6) for name in names})
 

@@ -1,0 +1,45 @@
+"""All assignments of a small pairwise problem, one after another, with no bound or cut in sight."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import numpy as np
+
+from optimizer.problem.arrays import IntArray
+from optimizer.problem.pairwise import Pairwise
+from optimizer.solve.scoring import Scorer
+
+MOST = 40_000
+
+
+def spans(model: Pairwise) -> list[range]:
+    """The choices of every slot."""
+    return [range(int(model.first[p]), int(model.first[p + 1])) for p in range(model.n_slots)]
+
+
+def assignments(model: Pairwise) -> IntArray | None:
+    """Every choice of one choice per slot, (n, n_slots); None if there are too many."""
+    own = spans(model)
+    if np.prod([float(len(each)) for each in own]) > MOST:
+        return None
+    return np.array(list(product(*own)), dtype=np.int64).reshape(-1, model.n_slots)
+
+
+def feasible(model: Pairwise, rows: IntArray) -> IntArray:
+    """Those that keep rules, capacities and limits (with the line options that serve best)."""
+    kept = []
+    for row in rows:
+        barred = any(
+            not pair.ok[row[a] - model.first[a], row[b] - model.first[b]]
+            for (a, b), pair in model.pairs.items()
+        )
+        full = any(
+            (model.capacity_use[row[model.site[row] == s]].sum(axis=0) > 1.0 + 1e-9).any()
+            for s in set(model.site[row].tolist())
+        )
+        if not barred and not full:
+            kept.append(row)
+    chosen = np.array(kept, dtype=np.int64).reshape(-1, model.n_slots)
+    scores, _ = Scorer(model).scores(chosen, np.inf)
+    return chosen[np.isfinite(scores)]
