@@ -15,6 +15,7 @@ import numpy as np
 from optimizer.problem.arrays import Array, IntArray
 
 _NO_LIMIT = 2**31 - 1
+_DEVEX, _STEEPEST_EDGE = 1, 2
 
 
 @dataclass(frozen=True)
@@ -42,8 +43,8 @@ class LiveLinear:
             ("random_seed", int(seed)),
             ("threads", 1),
             ("parallel", "off"),
+            # what could be presolved is closed already
             ("presolve", "off"),
-            ("simplex_dual_edge_weight_strategy", 1),
         ):
             self._highs.setOptionValue(option, value)
         order = np.argsort(rows.row, kind="stable")
@@ -60,6 +61,7 @@ class LiveLinear:
         self._highs.passModel(lp)
         self.objective = -inf
         self.iterations = 0
+        self._solved = False
 
     def solve(
         self,
@@ -72,6 +74,10 @@ class LiveLinear:
         "stopped" also where the objective is known to exceed `cutoff`.
         """
         highs, status_of = self._highs, self._highspy.HighsModelStatus
+        # from no basis steepest edge takes the fewest steps; from one it would weigh it first
+        pricing = _DEVEX if self._solved else _STEEPEST_EDGE
+        highs.setOptionValue("simplex_dual_edge_weight_strategy", pricing)
+        self._solved = True
         highs.setOptionValue(
             "simplex_iteration_limit", _NO_LIMIT if iterations is None else iterations
         )

@@ -28,8 +28,10 @@ LEAST = 1e-3
 #: Rounds of cover cuts and of hull cuts at most.
 COVER_ROUNDS, HULL_ROUNDS = 20, 60
 #: A round that raises the bound by less than this share of what is left to the threshold (or of
-#: the bound, without a threshold) is fruitless; after so many of them cutting ends.
+#: the bound, without a threshold) is fruitless; after so many of them cutting ends. Where more
+#: combinations (decimal logarithm) than `LARGE` are left, smaller gains are worth more rounds.
 LITTLE_OF_GAP, LITTLE, FRUITLESS = 0.05, 2e-5, 2
+LARGE, LITTLE_WHERE_LARGE, FRUITLESS_WHERE_LARGE = 30.0, 0.01, 3
 #: Combinations left (decimal logarithm) that are listed without further cuts.
 FEW = 8.0
 #: A relaxation is made anew once so much less of its choices or pairs is left.
@@ -112,10 +114,12 @@ class Tightener:
             if root.done or root.out_of_time:
                 return root
             self._bounded()
+            large = combinations(self._m, self.open) > LARGE
             gap = threshold() - self.value
-            little = LITTLE_OF_GAP * gap if gap < inf else LITTLE * abs(before)
+            share = LITTLE_WHERE_LARGE if large else LITTLE_OF_GAP
+            little = share * gap if gap < inf else LITTLE * abs(before)
             fruitless = fruitless + 1 if self.value - before < little else 0
-            if fruitless >= FRUITLESS:
+            if fruitless >= (FRUITLESS_WHERE_LARGE if large else FRUITLESS):
                 break
         return Root(self.value > threshold())
 
