@@ -33,6 +33,8 @@ from optimizer.solve.packing import ROOM, Packing, Sets
 from optimizer.solve.relaxation import Cut, Relaxation
 
 Mask = NDArray[np.bool_]
+#: Points at most for which a site is left alone.
+LONGEST_REST = 2
 #: Two choices, and the columns that say that a line stays between them.
 _Within = dict[tuple[int, int], IntArray]
 
@@ -77,6 +79,9 @@ class SiteHulls:
     def __init__(self, model: Pairwise, relaxation: Relaxation):
         self._m = model
         self._packing = _Choices(model)
+        #: Per site, how often in a row it had no cut, and how many points it is left alone for.
+        self._fruitless: dict[int, int] = {}
+        self._rest: dict[int, int] = {}
         self._hulls: dict[int, _Hull] = {}
         self.use(relaxation)
         #: Per site, the point last found to be within the hull.
@@ -95,8 +100,11 @@ class SiteHulls:
             for site, several in relaxation.within_sites().items()
         }
 
-    def violated(self, value: Array, least: float) -> list[Cut]:
-        """Cuts that a fractional point oversteps by more than `least` (largest coefficient 1)."""
+    def violated(self, value: Array, least: float, *, sparing: bool = False) -> list[Cut]:
+        """Cuts that a fractional point oversteps by more than `least` (largest coefficient 1).
+
+        `sparing`: a site whose hull cut nothing off is left alone for a while, longer each time.
+        """
         found = []
         for site, own in self._own.items():
             x = value[own]
@@ -105,11 +113,17 @@ class SiteHulls:
             seen = (np.rint(x * 1e5).astype(np.int32).tobytes(), least)
             if self._seen.get(site) == seen:
                 continue
+            if sparing and self._rest.get(site, 0) > 0:
+                self._rest[site] -= 1
+                continue
             cut = self._cut(site, own, value, least)
             if cut is not None:
                 found.append(cut)
+                self._fruitless[site] = 0
             else:
                 self._seen[site] = seen
+                self._rest[site] = min(2 ** self._fruitless.get(site, 0), LONGEST_REST)
+                self._fruitless[site] = self._fruitless.get(site, 0) + 1
         return found
 
     def _cut(self, site: int, own: IntArray, value: Array, least: float) -> Cut | None:

@@ -155,7 +155,7 @@ class Visitor:
         """A node's bound, with what costs too much closed; None if nothing of it is left."""
         m, relaxation = self._m, self.relaxation
         open_ = node.open & node.may[m.site]
-        for _ in range(2):
+        for again in (False, True):
             relaxation.set_open(open_, node.must, node.may)
             status = relaxation.solve(self._deadline - time.perf_counter())
             if status == "infeasible":
@@ -177,8 +177,8 @@ class Visitor:
             cuts = []
             if cutting and self._switches.cover_cuts:
                 cuts = self._covers.violated(relaxation.value, COVER_BELOW)
-            if cutting and self._switches.hull_cuts:
-                cuts += self._hulls.violated(relaxation.value, HULL_BELOW)
+            if cutting and self._switches.hull_cuts and not again:
+                cuts += self._hulls.violated(relaxation.value, HULL_BELOW, sparing=True)
             if not cuts or self._lost:
                 break
             relaxation.add_cuts(cuts)
