@@ -258,7 +258,7 @@ class _Writer:
         every = np.vstack([rows, np.array(others).reshape(-1, n_q)])
         # two more forms: the cost, and the cost without the curve
         all_forms = np.vstack([every, self.linear, self.objective.linear])
-        along = self.routes.value(all_forms)
+        along = self.routes.value(p, all_forms)
         raw = [self._raw_table(line, all_forms, along) for line in p.lines]
         most = self._most(rows, used)
         for allowed, value in raw:

@@ -38,8 +38,11 @@ class Reduced:
 
     @cached_property
     def site_routes(self) -> SiteRoutes:
-        """The routes looked up so far; more may be asked for."""
-        return self.known_routes or SiteRoutes(self.problem)
+        """The routes looked up so far, if they are this problem's; more may be asked for."""
+        known = self.known_routes
+        if known is not None and known.table is self.problem.routes:
+            return known
+        return SiteRoutes(self.problem)
 
     @cached_property
     def arcs(self) -> tuple[tuple[Directed, ...], ...]:

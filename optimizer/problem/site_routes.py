@@ -14,13 +14,13 @@ Mask = NDArray[np.bool_]
 class SiteRoutes:
     """All undominated routes between sites asked for so far, each known by a number.
 
-    `value(forms)` gives every route's contribution per (kg/m) of line to linear forms of the
+    `value` gives every route's contribution per (kg/m) of line to linear forms of the
     quantities; `choose` the number of the route that a line takes between two sites, as
     `optimizer.problem.presolve.route_of` has it, for whole arrays of sites.
     """
 
     def __init__(self, problem: Problem):
-        self._problem = problem
+        self.table = problem.routes
         n_sites = len(problem.site_names)
         self._pair = np.full((n_sites, n_sites), -1, dtype=np.int64)
         self._first: list[int] = []
@@ -30,11 +30,10 @@ class SiteRoutes:
 
     def ask(self, sites_a: IntArray, sites_b: IntArray) -> None:
         """Make the routes from every one of `sites_a` to every one of `sites_b` known."""
-        table = self._problem.routes
         a, b = np.unique(sites_a), np.unique(sites_b)
         row, column = np.nonzero(self._pair[np.ix_(a, b)] < 0)
         for s, t in zip(a[row].tolist(), b[column].tolist(), strict=True):
-            found = table.routes(s, t)
+            found = self.table.routes(s, t)
             self._pair[s, t] = len(self._first)
             self._first.append(len(self.routes))
             self._count.append(len(found))
@@ -56,11 +55,13 @@ class SiteRoutes:
         lengths = np.array([len(route.arcs) for route in self.routes], dtype=np.int64)
         self._owner = np.repeat(np.arange(len(self.routes)), lengths)
 
-    def value(self, forms: Array) -> Array:
-        """Contribution of each route, per (kg/m), to forms (n_forms, n_q): (n_routes, n_forms)."""
+    def value(self, problem: Problem, forms: Array) -> Array:
+        """Contribution of each route, per (kg/m), to forms (n_forms, n_q): (n_routes, n_forms).
+
+        The problem may hold other quantities than the one the routes are known from.
+        """
         self._close()
-        p = self._problem
-        per_arc = p.arc_length_m[:, None] * (p.arc_q @ forms.T)
+        per_arc = problem.arc_length_m[:, None] * (problem.arc_q @ forms.T)
         out = np.empty((len(self.routes), len(forms)))
         for k in range(len(forms)):
             out[:, k] = np.bincount(

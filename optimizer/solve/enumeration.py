@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
-from optimizer.solve.relaxation import Bound
+from optimizer.solve.bounds import Bound
 from optimizer.solve.scoring import ROOM
 
 Mask = NDArray[np.bool_]

@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
-from optimizer.solve.relaxation import Bound, Key, reduced_costs
+from optimizer.solve.bounds import Bound, Key, reduced_costs
 
 Mask = NDArray[np.bool_]
 #: Combinations of one slot and its neighbours at most; with more they are split into groups.

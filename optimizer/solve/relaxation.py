@@ -21,26 +21,10 @@ from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
+from optimizer.solve.bounds import Bound, Key
 from optimizer.solve.highs_lp import LiveLinear, Rows
 
 Mask = NDArray[np.bool_]
-Key = tuple[int, int]
-
-
-@dataclass(frozen=True)
-class Bound:
-    """Costs under multipliers: every solution within the open choices costs at least
-
-    constant + sum of `choice` at its choices + `use` of every site in use + `table` at its pairs,
-    and a choice at a site nobody uses yet brings `share` of it on top (the shares at a site add up
-    to no more than its `use`).
-    """
-
-    constant: float
-    choice: Array
-    share: Array
-    use: Array
-    table: dict[Key, Array]
 
 
 @dataclass(frozen=True)
@@ -462,18 +446,3 @@ class Relaxation:
             constant += least
             table[key] = each - least
         return Bound(constant, cost[: len(m.choice)] - share, share, use, table)
-
-
-def reduced_costs(model: Pairwise, bound: Bound, open_: Mask) -> tuple[float, Array]:
-    """The bound over the open choices, and what each choice costs beyond its slot's cheapest."""
-    full = np.where(open_, bound.choice + bound.share, inf)
-    least = np.minimum.reduceat(full, model.first[:-1])
-    with np.errstate(invalid="ignore"):
-        beyond = full - least[model.slot]
-    return bound.constant + float(least.sum()), np.where(open_, beyond, inf)
-
-
-def combinations(model: Pairwise, open_: Mask) -> float:
-    """Decimal logarithm of how many combinations of open choices there are."""
-    counts = np.add.reduceat(open_.astype(np.int64), model.first[:-1])
-    return float(np.log10(np.maximum(counts, 1)).sum())

@@ -23,11 +23,12 @@ from numpy.typing import NDArray
 from optimizer.problem.arrays import Array, IntArray, Objective
 from optimizer.problem.pairwise import pairwise
 from optimizer.problem.presolve import Reduced, Switches
+from optimizer.solve.bounds import combinations
 from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.highs import Tick
 from optimizer.solve.local_search import improve
 from optimizer.solve.marginals import priced
-from optimizer.solve.relaxation import Relaxation, combinations
+from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import first_layouts
 from optimizer.solve.tighten import Tightener

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.problem.pairwise import Pairwise
+from optimizer.solve.bounds import Bound
 from optimizer.solve.enumeration import Enumerator
-from optimizer.solve.relaxation import Bound
 from optimizer.solve.shortlist import Shortlist
 
 Mask = NDArray[np.bool_]

@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 
 from optimizer.problem.pairwise import Pairwise
 from optimizer.problem.presolve import Switches
+from optimizer.solve.bounds import Bound, Key, combinations
 from optimizer.solve.covers import Covers
 from optimizer.solve.limit_hulls import LimitHulls
 from optimizer.solve.marginals import priced
-from optimizer.solve.relaxation import Bound, Cut, Key, Relaxation, combinations
+from optimizer.solve.relaxation import Cut, Relaxation
 from optimizer.solve.site_hulls import SiteHulls
 
 Mask = NDArray[np.bool_]

@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 
 from optimizer.problem.arrays import IntArray
 from optimizer.problem.presolve import Switches
+from optimizer.solve.bounds import Bound, combinations
 from optimizer.solve.branching import Asked, Branching, Question
 from optimizer.solve.covers import Covers
 from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.marginals import priced
-from optimizer.solve.relaxation import Bound, Relaxation, combinations
+from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.site_hulls import SiteHulls
 
 Mask = NDArray[np.bool_]

@@ -10,8 +10,9 @@ from optimizer.problem.build import build_problem
 from optimizer.problem.pairwise import Pairwise, pairwise
 from optimizer.problem.presolve import reduce
 from optimizer.setting import build_setting
+from optimizer.solve.bounds import Bound
 from optimizer.solve.marginals import marginals, priced
-from optimizer.solve.relaxation import Bound, Relaxation
+from optimizer.solve.relaxation import Relaxation
 from tests.instances import random_study
 from tests.solve.every import assignments
 
