@@ -73,7 +73,7 @@ class RouteTable:
         self._by = (by_length, by_bend)
         self._off = off_body.astype(bool).tolist()
         self._site_node = site_node.tolist()
-        leaves = set(self._site_node)
+        self._leaves = leaves = set(self._site_node)
         self._next: dict[int, list[tuple[int, int, int]]] = {}
         self._leaf: dict[int, tuple[int, int]] = {}
         for a, (i, j) in enumerate(zip(tail.tolist(), head.tolist(), strict=True)):
@@ -107,6 +107,19 @@ class RouteTable:
             if route.fits(max_length_m, max_bend_rad):
                 return route
         return None
+
+    def crosses(self, arc: int, direction: int) -> int:
+        """1 if an arc between anchors leads off the body that way, -1 if onto it, else 0."""
+        tail, head = self._ends[arc]
+        if tail in self._leaves or head in self._leaves:
+            return 0
+        here, there = (tail, head) if direction == 0 else (head, tail)
+        return int(self._off[there]) - int(self._off[here])
+
+    def starts_off_body(self, site: int) -> bool:
+        """Whether lines of a site begin at an anchor off the body."""
+        node = self._site_node[site]
+        return node in self._leaf and self._off[self._far_end(self._leaf[node])]
 
     def _join(self, site_a: int, site_b: int) -> list[Route]:
         node_a, node_b = self._site_node[site_a], self._site_node[site_b]

@@ -331,6 +331,31 @@ class _Builder:
                 balance.setdefault(int(p.site_node[s]), []).extend(end_terms)
             for node, terms in balance.items():
                 self.add("flow", (number, o, node), terms, "==", 0.0)
+            self.thoroughfare(number, o, line)
+
+    def thoroughfare(self, number: int, o: int, line: LineRow) -> None:
+        """Off-body anchors are none: a line leaves the body only to end off it, and comes onto it
+        only from a start off it; as `optimizer.problem.routing` finds its routes."""
+        routes, cols, several = self.problem.routes, self.columns, len(line.options) > 1
+        for way, slot_off, slot_on in (
+            (1, line.slot_b, line.slot_a),
+            (-1, line.slot_a, line.slot_b),
+        ):
+            flow = [
+                (1.0, cols.f[number, o, a, d])
+                for a, d in self.reduced.arcs[number][o]
+                if routes.crosses(a, d) == way
+            ]
+            if not flow:
+                continue
+            for slot, off in ((slot_off, True), (slot_on, False)):
+                ends = cols.h if slot == line.slot_b else cols.g
+                terms = list(flow)
+                for s in self.sites_of.get(slot, []):
+                    if routes.starts_off_body(s) == off:
+                        at = [(1.0, ends[number, o, s])] if several else self.at(slot, s)
+                        terms += [(-c, v) for c, v in at]
+                self.add("no_thoroughfare", (number, o, way, off), terms, "<=", 0.0)
 
     def line_limits(self, number: int, line: LineRow) -> None:
         cols, p = self.columns, self.problem

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import heapq
 from dataclasses import replace
+from itertools import islice
 from math import inf
 
 import numpy as np
@@ -11,11 +12,14 @@ import pytest
 
 from optimizer.lines.graph import RoutingGraph
 from optimizer.problem.build import build_problem, route_table
+from optimizer.problem.presolve import Switches
 from optimizer.problem.routing import RouteTable
 from optimizer.setting import Setting, build_setting
+from optimizer.solve.place import place
 from optimizer.study.model import OFF_BODY, AddedArc, RoutesSpec, Weights
 from tests.instances import HERE, PLACES, few_routes, line_option, model, random_study, site, study
-from tests.solve.oracle import Routes, Scale
+from tests.solve.comparing import scores
+from tests.solve.oracle import Enumeration, Routes, Scale
 
 
 def table_of(setting: Setting) -> RouteTable:
@@ -196,3 +200,11 @@ def test_a_line_just_as_long_as_its_limit_fits() -> None:
     assert found.layouts[0].assessment.lines[0].length_m == pytest.approx(length + 0.05)  # type: ignore[union-attr]
     short = replace(line, options=(line_option("o", 0.02, length + 0.0499),))
     assert not hasattr(place(replace(base, lines=(short,))), "layouts")
+
+
+def test_the_program_runs_no_line_off_the_body_and_back() -> None:
+    """A study where that would be cheaper than any route: found by plain enumeration to be lost."""
+    setting = build_setting(random_study(413))
+    truth = [each.score for each in islice(Enumeration(setting).ranked(), 3)]
+    for switches in (Switches(), Switches(search=False)):
+        assert scores(place(setting, top=3, switches=switches)) == pytest.approx(truth, abs=1e-7)
