@@ -49,7 +49,7 @@ class LineTable:
     """(n_a, n_b) the cheapest option."""
 
     def __post_init__(self) -> None:
-        if self.kept.shape[2] == 1:
+        if self.kept.shape[2] == 1:  # looking for the least along an axis of one takes long
             self.best = np.zeros(self.kept.shape[:2], dtype=np.int64)
         else:
             self.best = np.where(self.kept, self.cost, np.inf).argmin(axis=2)

@@ -72,16 +72,15 @@ class Switches:
 
 
 def reduce(problem: Problem, switches: Switches = Switches()) -> Reduced:
-    """Apply arc consistency and find each line's arcs."""
+    """Apply arc consistency."""
     still = np.ones(len(problem.choice_slot), dtype=bool)
     emptied_by: dict[int, str] = {}
     routes = SiteRoutes(problem)
     if switches.arc_consistency:
         limited = [line for line in problem.lines if line.is_limited]
         for line in limited:
-            routes.ask(
-                *(problem.choice_site[problem.choices_of(p)] for p in (line.slot_a, line.slot_b))
-            )
+            ends = (problem.choices_of(slot) for slot in (line.slot_a, line.slot_b))
+            routes.ask(*(problem.choice_site[choices] for choices in ends))
         pairs = {line.name: pair_reach(problem, line, routes) for line in limited}
         changed = True
         while changed:
@@ -105,18 +104,15 @@ def reduce(problem: Problem, switches: Switches = Switches()) -> Reduced:
 
 
 def pair_reach(
-    problem: Problem, line: LineRow, routes: SiteRoutes | None = None
+    problem: Problem, line: LineRow, routes: SiteRoutes
 ) -> tuple[IntArray, IntArray, Mask]:
     """Choices of both ends and which pairs some case of the line can join.
 
-    `routes`: routes between all their sites, where they are known already. Returns the choice
-    indices of end a (n_a,), of end b (n_b,) and a mask (n_a, n_b).
+    Returns the choice indices of end a (n_a,), of end b (n_b,) and a mask (n_a, n_b).
     """
     a, b = problem.choices_of(line.slot_a), problem.choices_of(line.slot_b)
     sites_a, sites_b = problem.choice_site[a], problem.choice_site[b]
-    if routes is None:
-        routes = SiteRoutes(problem)
-        routes.ask(sites_a, sites_b)
+    routes.ask(sites_a, sites_b)
     ok = np.zeros((len(a), len(b)), dtype=bool)
     for case in line.cases:
         fits = routes.choose(line, case, sites_a, sites_b) >= 0

@@ -320,41 +320,48 @@ class _Builder:
                 balance.setdefault(start, []).append((1.0, flow))
                 balance.setdefault(end, []).append((-1.0, flow))
             for s in sites_a:
-                start_terms = (
-                    [(-1.0, cols.g[number, o, s])]
-                    if several
-                    else [(-c, v) for c, v in self.at(line.slot_a, s)]
-                )
+                start_terms = [(-c, v) for c, v in self.begins(number, o, s)]
                 balance.setdefault(int(p.site_node[s]), []).extend(start_terms)
             for s in sites_b:
-                end_terms = [(1.0, cols.h[number, o, s])] if several else self.at(line.slot_b, s)
-                balance.setdefault(int(p.site_node[s]), []).extend(end_terms)
+                balance.setdefault(int(p.site_node[s]), []).extend(self.finishes(number, o, s))
             for node, terms in balance.items():
                 self.add("flow", (number, o, node), terms, "==", 0.0)
-            self.thoroughfare(number, o, line)
+            self.no_thoroughfare(number, o, line)
 
-    def thoroughfare(self, number: int, o: int, line: LineRow) -> None:
-        """Off-body anchors are none: a line leaves the body only to end off it, and comes onto it
-        only from a start off it; as `optimizer.problem.routing` finds its routes."""
-        routes, cols, several = self.problem.routes, self.columns, len(line.options) > 1
-        for way, slot_off, slot_on in (
-            (1, line.slot_b, line.slot_a),
-            (-1, line.slot_a, line.slot_b),
-        ):
+    def begins(self, number: int, o: int, s: int) -> list[Term]:
+        """Adds up to 1 where a line bought as an option begins at a site."""
+        line = self.problem.lines[number]
+        several = len(line.options) > 1
+        return [(1.0, self.columns.g[number, o, s])] if several else self.at(line.slot_a, s)
+
+    def finishes(self, number: int, o: int, s: int) -> list[Term]:
+        """Adds up to 1 where a line bought as an option ends at a site."""
+        line = self.problem.lines[number]
+        several = len(line.options) > 1
+        return [(1.0, self.columns.h[number, o, s])] if several else self.at(line.slot_b, s)
+
+    def no_thoroughfare(self, number: int, o: int, line: LineRow) -> None:
+        """A line leaves the body only to end off it, and comes onto it only from a start off it.
+
+        So `optimizer.problem.routing` finds its routes.
+        """
+        routes = self.problem.routes
+        ends = ((self.begins, line.slot_a), (self.finishes, line.slot_b))
+        for way in (1, -1):
             flow = [
-                (1.0, cols.f[number, o, a, d])
+                (1.0, self.columns.f[number, o, a, d])
                 for a, d in self.reduced.arcs[number][o]
                 if routes.crosses(a, d) == way
             ]
             if not flow:
                 continue
-            for slot, off in ((slot_off, True), (slot_on, False)):
-                ends = cols.h if slot == line.slot_b else cols.g
+            for (told, slot), side in zip(ends, (-way, way), strict=True):
+                # leaving: from a start on the body, to an end off it; coming: the other way round
+                off = side > 0
                 terms = list(flow)
                 for s in self.sites_of.get(slot, []):
                     if routes.starts_off_body(s) == off:
-                        at = [(1.0, ends[number, o, s])] if several else self.at(slot, s)
-                        terms += [(-c, v) for c, v in at]
+                        terms += [(-c, v) for c, v in told(number, o, s)]
                 self.add("no_thoroughfare", (number, o, way, off), terms, "<=", 0.0)
 
     def line_limits(self, number: int, line: LineRow) -> None:
@@ -440,10 +447,9 @@ class _Builder:
             for s in sites_a:
                 terms = list(flow)
                 for t in sites_b:
-                    there = [(1.0, cols.h[number, o, t])] if several else self.at(line.slot_b, t)
+                    there = self.finishes(number, o, t)
                     terms += [(-cost.get((s, t), most) / most * w, c) for w, c in there]
-                here = [(1.0, cols.g[number, o, s])] if several else self.at(line.slot_a, s)
-                terms += here
+                terms += self.begins(number, o, s)
                 room = 1.0
                 if _has_cases(line):
                     terms.append((1.0, cols.t[number, k]))
@@ -452,7 +458,7 @@ class _Builder:
 
     def reach(self, line: LineRow) -> None:
         p = self.problem
-        a, b, ok = pair_reach(p, line)
+        a, b, ok = pair_reach(p, line, self.reduced.site_routes)
         live_a, live_b = self.reduced.open[a], self.reduced.open[b]
         a, b, ok = a[live_a], b[live_b], ok[np.ix_(live_a, live_b)]
         for near, far, mask in ((a, b, ok), (b, a, ok.T)):

@@ -43,7 +43,7 @@ class LiveLinear:
             ("random_seed", int(seed)),
             ("threads", 1),
             ("parallel", "off"),
-            # what could be presolved is closed already
+            # takes longer than it saves: what can be closed is closed already
             ("presolve", "off"),
         ):
             self._highs.setOptionValue(option, value)
@@ -123,7 +123,7 @@ class LiveLinear:
         )
 
     def set_costs(self, cost: Array) -> None:
-        """Change the costs of all columns; a primal step follows where the basis allows it."""
+        """Change the costs of all columns."""
         n = len(cost)
         self._highs.changeColsCost(n, np.arange(n, dtype=np.int32), np.asarray(cost, dtype=float))
 

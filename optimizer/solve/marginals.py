@@ -68,7 +68,6 @@ class _Bag:
     slot: int
     scope: tuple[int, ...]
     table: Array
-    factors: list[_Factor]
     up: Array
     parent: int = -1
 
@@ -181,7 +180,6 @@ class _Elimination:
             around = beside.pop(slot)
             for other in around:
                 beside[other].discard(slot)
-            touched = set(around)
             for number, (scope, group) in enumerate(self._groups(slot, mine)):
                 handed = self._take_out(slot, scope, group, number == 0)
                 for other in handed.scope:
@@ -189,7 +187,7 @@ class _Elimination:
                     beside[other].update(each for each in handed.scope if each != other)
                 if not handed.scope:
                     self._value += float(handed.table)
-            for other in touched:
+            for other in around:
                 cells[other] = self._cells(other, beside[other])
 
     def _cells(self, slot: int, beside: set[int]) -> float:
@@ -229,7 +227,7 @@ class _Elimination:
             elif factor.key is not None:
                 self._of_pair[factor.key] = number
         up = table.min(axis=scope.index(slot))
-        self._bags.append(_Bag(slot, scope, table, factors, up))
+        self._bags.append(_Bag(slot, scope, table, up))
         self._at[slot].append(number)
         return _Factor(tuple(each for each in scope if each != slot), up, number)
 

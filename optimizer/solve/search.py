@@ -23,11 +23,9 @@ from numpy.typing import NDArray
 from optimizer.problem.arrays import Array, IntArray, Objective
 from optimizer.problem.pairwise import pairwise
 from optimizer.problem.presolve import Reduced, Switches
-from optimizer.solve.bounds import combinations
 from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.highs import Tick
 from optimizer.solve.local_search import improve
-from optimizer.solve.marginals import priced
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import first_layouts
@@ -117,14 +115,14 @@ class Search:
         status = self._root()
         if status is not None:
             return status
-        with ThreadPoolExecutor(VISITORS - 1) as helper:
+        with ThreadPoolExecutor(VISITORS - 1) as pool:
             try:
-                return self._tree(helper)
+                return self._tree(pool)
             finally:
                 for visitor in self._visitors:
                     visitor.halt = True
 
-    def _tree(self, helper: ThreadPoolExecutor) -> str:
+    def _tree(self, pool: ThreadPoolExecutor) -> str:
         """Rounds of visits side by side; what they found is taken in once all are back."""
         self._push(self._bound_of_root, self._root_node())
         while True:
@@ -142,9 +140,7 @@ class Search:
                 if most <= 0:
                     return "node_limit"
             threshold, cutting = self.shortlist.threshold, self._nodes > 0
-            waiting = [
-                helper.submit(visitor.dive, threshold, cutting, most) for visitor in busy[1:]
-            ]
+            waiting = [pool.submit(visitor.dive, threshold, cutting, most) for visitor in busy[1:]]
             hauls = [busy[0].dive(threshold, cutting, most)]
             hauls += [each.result() for each in waiting]
             for visitor, haul in zip(busy, hauls, strict=True):
@@ -306,22 +302,14 @@ class Search:
 
     def _improve(self, tightener: Tightener) -> bool:
         """Better first layouts by local search, where the problem is large."""
-        assert tightener.bound is not None
         before = self.shortlist.threshold
-        closing = self._switches.marginals
-        found = priced(self.model, tightener.bound, tightener.open, closing)
-
-        def left() -> tuple[float, float]:
-            gap = self.shortlist.threshold - found.value
-            return combinations(self.model, found.beyond <= gap), gap
-
         if self._switches.local_search:
             improve(
                 self.model,
                 tightener.relaxation.value,
                 self.shortlist,
                 self._merged,
-                left,
+                lambda: tightener.left(self.shortlist.threshold),
                 seed=self._seed,
                 deadline=self._deadline,
             )

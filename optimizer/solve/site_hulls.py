@@ -103,7 +103,7 @@ class SiteHulls:
     def violated(self, value: Array, least: float, *, sparing: bool = False) -> list[Cut]:
         """Cuts that a fractional point oversteps by more than `least` (largest coefficient 1).
 
-        `sparing`: a site whose hull cut nothing off is left alone for a while, longer each time.
+        `sparing`: a site whose hull cut nothing off is left alone for a while.
         """
         found = []
         for site, own in self._own.items():
@@ -122,8 +122,8 @@ class SiteHulls:
                 self._fruitless[site] = 0
             else:
                 self._seen[site] = seen
-                self._rest[site] = min(2 ** self._fruitless.get(site, 0), LONGEST_REST)
                 self._fruitless[site] = self._fruitless.get(site, 0) + 1
+                self._rest[site] = min(self._fruitless[site], LONGEST_REST)
         return found
 
     def _cut(self, site: int, own: IntArray, value: Array, least: float) -> Cut | None:

@@ -7,6 +7,7 @@ for good; a relaxation without them is smaller and quicker, and further cuts see
 from __future__ import annotations
 
 import time
+from bisect import bisect_right
 from collections.abc import Callable
 from dataclasses import dataclass
 from math import inf
@@ -67,17 +68,18 @@ class Tightener:
         self.value = -inf
         self.bound: Bound | None = None
 
+    def left(self, threshold: float) -> tuple[float, float]:
+        """Combinations (decimal logarithm) left under a threshold, how far the bound is below it."""
+        gap = threshold - self.value
+        return combinations(self._m, self.open & (self._beyond <= gap)), gap
+
     def likely(self, size: float) -> Mask:
         """The choices of the cheapest layouts: so many combinations (decimal logarithm) of them."""
         beyond = np.unique(self._beyond[np.isfinite(self._beyond)])
-        low, high = 0, len(beyond)
-        while low < high:
-            middle = (low + high) // 2
-            if combinations(self._m, self._beyond <= beyond[middle]) <= size:
-                low = middle + 1
-            else:
-                high = middle
-        return self.open & (self._beyond <= beyond[max(low - 1, 0)])
+        kept = bisect_right(
+            beyond, size, key=lambda most: combinations(self._m, self._beyond <= most)
+        )
+        return self.open & (self._beyond <= beyond[max(kept - 1, 0)])
 
     def cover(self) -> Root:
         """Rounds of cover cuts, from a solved relaxation."""
