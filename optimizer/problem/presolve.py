@@ -69,6 +69,8 @@ class Switches:
     reduced_costs: bool = True
     marginals: bool = True
     enumeration: bool = True
+    compiled: bool = True
+    """Enumerate with the compiled search, if there is one; off: with arrays."""
 
 
 def reduce(problem: Problem, switches: Switches = Switches()) -> Reduced:

@@ -27,6 +27,18 @@ Mask = NDArray[np.bool_]
 CHUNK = 4096
 
 
+@dataclass(frozen=True)
+class Listing:
+    """Assignments found: rows of numbers of open choices; `complete` if there are no others.
+
+    Where it was `over_budget`, what had been found by then.
+    """
+
+    rows: IntArray
+    complete: bool
+    over_budget: bool = False
+
+
 @dataclass
 class _Batch:
     """Partial assignments with the same slots open; arrays have one row each."""
@@ -50,6 +62,9 @@ class _Batch:
 class Enumerator:
     """Enumerates assignments of one problem under changing bounds."""
 
+    #: Whether it is the compiled one, which may be asked for far more.
+    compiled = False
+
     def __init__(self, model: Pairwise):
         self._m = m = model
         self._n_l = m.n_limits
@@ -70,16 +85,21 @@ class Enumerator:
         width: int | None = None,
         budget: int | None = None,
         deadline: float = inf,
-    ) -> tuple[IntArray, bool] | None:
-        """Assignments over open choices whose bound is at most `most`, and whether they are all.
+        top: int = 0,
+    ) -> Listing:
+        """Assignments over open choices whose bound is at most `most`; their score may exceed it.
 
-        None if more than `budget` partial assignments would have to be looked at. Assignments
-        are rows of numbers of open choices; their exact score may still exceed `most`.
+        Parameters
+        ----------
+        width : how many partial assignments go on at every step; by default all
+        budget : how many partial assignments may be looked at
+        top : how many are wanted, of no use here
         """
+        del top
         start = self._start(bound, open_, most)
         if start is None:
-            return np.zeros((0, self._m.n_slots), dtype=np.int64), True
-        found: list[IntArray] = []
+            return Listing(np.zeros((0, self._m.n_slots), dtype=np.int64), True)
+        found: list[IntArray] = [np.zeros((0, self._m.n_slots), dtype=np.int64)]
         looked_at, complete = 0, True
         stack = [start]
         while stack:
@@ -93,7 +113,7 @@ class Enumerator:
             looked_at += len(after.cost)
             self.extended += len(after.cost)
             if budget is not None and looked_at > budget:
-                return None
+                return Listing(np.concatenate(found), False, over_budget=True)
             if time.perf_counter() > deadline:
                 complete = False
                 break
@@ -101,8 +121,7 @@ class Enumerator:
                 after = self._most_promising(bound, after, width)
                 complete = False
             stack += self._chunks(after)
-        empty = np.zeros((0, self._m.n_slots), dtype=np.int64)
-        return (np.concatenate(found) if found else empty), complete
+        return Listing(np.concatenate(found), complete)
 
     # -- one step --------------------------------------------------------------------------
 

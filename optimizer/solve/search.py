@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from optimizer.problem.arrays import Array, IntArray, Objective
 from optimizer.problem.pairwise import pairwise
 from optimizer.problem.presolve import Reduced, Switches
-from optimizer.solve.enumeration import Enumerator
+from optimizer.solve.compiled_enumeration import enumerator
 from optimizer.solve.highs import Tick
 from optimizer.solve.local_search import improve
 from optimizer.solve.relaxation import Relaxation
@@ -37,6 +37,9 @@ Mask = NDArray[np.bool_]
 VISITORS, ALONE = 2, 30
 #: Combinations (decimal logarithm) among which the first layouts are looked for at first.
 LIKELY = 12.0
+#: Partial assignments that listing all that is left may take, with the compiled search: after the
+#: first relaxation, after cuts, and before the tree.
+SOON, LATER, AT_LAST = 20_000, 40_000, 150_000
 #: No limit on nodes.
 LARGE = 2**31
 #: A trunk load this far from where the curve's tangent touches is worth a new tangent [kg].
@@ -93,6 +96,7 @@ class Search:
         self._tightener: Tightener
         self.model = pairwise(reduced, objective, order_copies=switches.order_copies)
         self.shortlist = Shortlist(self.model, top)
+        self._enumerator = enumerator(self.model, compiled=switches.compiled)
 
     def run(self) -> Found:
         """Search until done, out of time or interrupted by Ctrl-C."""
@@ -249,16 +253,28 @@ class Search:
                 order_copies=self._switches.order_copies,
             )
             self.shortlist.use(self.model)
+            self._enumerator = enumerator(self.model, compiled=self._switches.compiled)
         tightener = Tightener(
             self.model, self.relaxation, self._switches, self._deadline, self._seed
         )
+        tightener.bounded()
+        self._at_hand = tightener.value
+        early = self._enumerator.compiled and self._beam(tightener)
+        if early and self._listed(tightener, SOON):
+            self._at_hand = inf
+            return "optimal"
         root = tightener.cover()
         for better in (self._beam, self._beam, self._improve):
             if root.done or root.out_of_time or tightener.few:
                 break
             self._at_hand = tightener.value
-            if better(tightener):
-                root = tightener.hull(lambda: self.shortlist.threshold)
+            if early or better(tightener):
+                root = tightener.hull(
+                    lambda: self.shortlist.threshold, lambda: self._listed(tightener, LATER)
+                )
+            early = False
+        if not (root.done or root.out_of_time):
+            root.done = self._listed(tightener, AT_LAST)
         self._at_hand = tightener.value
         self.relaxation = tightener.relaxation
         if root.done:
@@ -276,6 +292,7 @@ class Search:
                 self._switches,
                 self._deadline,
                 self._gap,
+                self.shortlist.top,
             )
         ]
         return None
@@ -292,13 +309,30 @@ class Search:
                     self.model,
                     tightener.bound,
                     among,
-                    Enumerator(self.model),
+                    self._enumerator,
                     self.shortlist,
                     self._deadline,
                 )
                 if self.shortlist.threshold < before:
                     break
         return self.shortlist.threshold < before or before == inf
+
+    def _listed(self, tightener: Tightener, budget: int) -> bool:
+        """Whether all layouts left could be listed, by the compiled search."""
+        threshold = self.shortlist.threshold
+        if threshold == inf or not (self._enumerator.compiled and self._switches.enumeration):
+            return False
+        assert tightener.bound is not None
+        found = self._enumerator.run(
+            tightener.bound,
+            tightener.below(threshold),
+            threshold,
+            budget=budget,
+            deadline=self._deadline,
+            top=self.shortlist.top,
+        )
+        self.shortlist.offer(found.rows)
+        return found.complete
 
     def _improve(self, tightener: Tightener) -> bool:
         """Better first layouts by local search, where the problem is large."""

@@ -30,7 +30,6 @@ def first_layouts(
     for width in WIDTHS:
         wide = max(width, 2 * shortlist.top)
         found = enumerator.run(bound, open_, shortlist.threshold, width=wide, deadline=deadline)
-        if found is not None:
-            shortlist.offer(found[0])
+        shortlist.offer(found.rows)
         if len(shortlist) >= shortlist.top or time.perf_counter() > deadline:
             return

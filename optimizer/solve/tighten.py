@@ -70,8 +70,11 @@ class Tightener:
 
     def left(self, threshold: float) -> tuple[float, float]:
         """Combinations (decimal logarithm) left under a threshold, how far the bound is below it."""
-        gap = threshold - self.value
-        return combinations(self._m, self.open & (self._beyond <= gap)), gap
+        return combinations(self._m, self.below(threshold)), threshold - self.value
+
+    def below(self, threshold: float) -> Mask:
+        """The choices of layouts that may score below a threshold."""
+        return self.open & (self._beyond <= threshold - self.value)
 
     def likely(self, size: float) -> Mask:
         """The choices of the cheapest layouts: so many combinations (decimal logarithm) of them."""
@@ -95,11 +98,16 @@ class Tightener:
                     return root
                 if relaxation.lp.objective - before < 1e-6 * abs(before):
                     break
-        self._bounded()
+        self.bounded()
         return Root(False)
 
-    def hull(self, threshold: Callable[[], float]) -> Root:
-        """Rounds of hull cuts; choices closed and the relaxation made smaller on the way."""
+    def hull(
+        self, threshold: Callable[[], float], settled: Callable[[], bool] = lambda: False
+    ) -> Root:
+        """Rounds of hull cuts; choices closed and the relaxation made smaller on the way.
+
+        `settled` is asked every round whether what is left has been seen to otherwise.
+        """
         fruitless = 0
         for _ in range(HULL_ROUNDS):
             if self.value > threshold():
@@ -109,6 +117,8 @@ class Tightener:
                 return closed
             if self.few:
                 break
+            if settled():
+                return Root(True)
             cuts = self._overstepped()
             if not cuts or time.perf_counter() > self._deadline:
                 break
@@ -116,7 +126,7 @@ class Tightener:
             root = self._cut(cuts)
             if root.done or root.out_of_time:
                 return root
-            self._bounded()
+            self.bounded()
             large = combinations(self._m, self.open) > LARGE
             gap = threshold() - self.value
             share = LITTLE_WHERE_LARGE if large else LITTLE_OF_GAP
@@ -148,7 +158,8 @@ class Tightener:
         status = self.relaxation.solve(self._deadline - time.perf_counter())
         return Root(status == "infeasible", status == "stopped")
 
-    def _bounded(self) -> None:
+    def bounded(self) -> None:
+        """Work out the bound of a solved relaxation, and what it tells of choices and pairs."""
         m = self._m
         must, may = np.zeros(m.n_sites, dtype=bool), np.ones(m.n_sites, dtype=bool)
         bound = self.relaxation.bound(must, may)
@@ -205,5 +216,5 @@ class Tightener:
         root = self._solve()
         if root.done or root.out_of_time:
             return root
-        self._bounded()
+        self.bounded()
         return None

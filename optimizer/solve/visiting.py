@@ -19,7 +19,7 @@ from optimizer.problem.presolve import Switches
 from optimizer.solve.bounds import Bound, combinations
 from optimizer.solve.branching import Asked, Branching, Question
 from optimizer.solve.covers import Covers
-from optimizer.solve.enumeration import Enumerator
+from optimizer.solve.compiled_enumeration import enumerator
 from optimizer.solve.marginals import priced
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.site_hulls import SiteHulls
@@ -31,6 +31,8 @@ COVER_BELOW, HULL_BELOW = 0.03, 0.05
 BUDGET = 2000
 #: Nodes of so few combinations (decimal logarithm) are always enumerated; of so many at first.
 SMALLEST, SMALL = 4.0, 13.0
+#: The same for the compiled search.
+BUDGET_COMPILED, SMALL_COMPILED = 40_000, 25.0
 #: Simplex iterations after which a visitor looks up from its dive.
 LOOK_UP = 400
 
@@ -72,14 +74,16 @@ class Visitor:
         switches: Switches,
         deadline: float,
         gap: float,
+        top: int,
     ):
         self._m = relaxation.model
         self.relaxation, self._covers, self._hulls = relaxation, covers, hulls
         self.branching = Branching(self._m, relaxation)
-        self.enumerator = Enumerator(self._m)
-        self._switches, self._deadline, self._gap = switches, deadline, gap
-        self._budget = BUDGET if switches.enumeration else None
-        self._small = SMALL
+        self.enumerator = enumerator(self._m, compiled=switches.compiled)
+        self._switches, self._deadline, self._gap, self._top = switches, deadline, gap, top
+        compiled = self.enumerator.compiled
+        self._budget = (BUDGET_COMPILED if compiled else BUDGET) if switches.enumeration else None
+        self._small = SMALL_COMPILED if compiled else SMALL
         self.node: Node | None = None
         self.at_hand = inf
         """No layout below the node at hand scores less; as of the last time it was handed in."""
@@ -96,6 +100,7 @@ class Visitor:
             self._switches,
             self._deadline,
             self._gap,
+            self._top,
         )
 
     def use(self, relaxation: Relaxation) -> None:
@@ -128,12 +133,17 @@ class Visitor:
             node, bound, value = bounded
             if self._worth_enumerating(node.open):
                 found = self.enumerator.run(
-                    bound, node.open, threshold, budget=self._budget, deadline=self._deadline
+                    bound,
+                    node.open,
+                    threshold,
+                    budget=self._budget,
+                    deadline=self._deadline,
+                    top=self._top,
                 )
-                self._learn(node.open, found is not None)
-                if found is not None:
-                    haul.found.append(found[0])
-                    if not found[1]:
+                self._learn(node.open, not found.over_budget)
+                haul.found.append(found.rows)
+                if not found.over_budget:
+                    if not found.complete:
                         haul.left.append((value, node))
                     return None
             room = min(threshold - value, 1e6)

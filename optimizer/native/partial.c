@@ -1,0 +1,379 @@
+#include "partial.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static void *part(char **at, size_t bytes)
+{
+    void *here = *at;
+    *at += (bytes + 15) / 16 * 16;
+    return here;
+}
+
+static size_t walked(const Problem *p, Partial *at, char *space)
+{
+    char *end = space;
+    const size_t n = (size_t)p->n_choices;
+    at->slots = part(&end, sizeof(int32_t) * p->n_slots);
+    at->begin = part(&end, sizeof(int32_t) * (p->n_slots + 1));
+    at->list = part(&end, sizeof(int32_t) * n);
+    at->ahead = part(&end, sizeof(double) * n);
+    at->full = part(&end, sizeof(double) * n);
+    at->plain = part(&end, sizeof(double) * n);
+    at->used = part(&end, p->n_sites);
+    at->room = part(&end, sizeof(double) * p->n_sites * p->n_kinds);
+    at->form = part(&end, sizeof(double) * p->n_limits);
+    at->chosen = part(&end, sizeof(int32_t) * p->n_slots);
+    return (size_t)(end - space);
+}
+
+size_t partial_bytes(const Problem *p)
+{
+    static char nowhere;
+    Partial any;
+    return walked(p, &any, &nowhere);
+}
+
+void lay_out(const Problem *p, Partial *at, char *space)
+{
+    walked(p, at, space);
+}
+
+void begin(const Work *w, const Asked *asked, Partial *at)
+{
+    const Problem *p = w->problem;
+    int n = 0;
+    at->n_open = p->n_slots;
+    at->cost = w->costs->constant;
+    at->paid = p->constant;
+    at->total = at->pending = 0.0;
+    for (int slot = 0; slot < p->n_slots; slot++) {
+        at->chosen[slot] = -1;
+        at->slots[slot] = slot;
+        at->begin[slot] = n;
+        for (int c = p->first[slot]; c < p->first[slot + 1]; c++)
+            if (asked->open[c]) {
+                at->list[n] = c;
+                at->ahead[n] = w->costs->choice[c];
+                at->plain[n++] = p->cost[c];
+            }
+    }
+    at->begin[p->n_slots] = n;
+    memset(at->used, 0, p->n_sites);
+    for (int k = 0; k < p->n_sites * p->n_kinds; k++)
+        at->room[k] = 1.0;
+    for (int f = 0; f < p->n_limits; f++)
+        at->form[f] = asked->least_form[f];
+    for (int pair = 0; pair < p->n_pairs; pair++) {
+        at->pending += p->pair_bottom[pair];
+        for (int f = 0; f < p->n_limits; f++)
+            at->form[f] += p->pair_limit_bottom[pair * p->n_limits + f];
+    }
+}
+
+/* Leave out choices that no longer fit their site; what every slot costs at least. */
+static int fitting(Work *w, Partial *at)
+{
+    const Problem *p = w->problem;
+    const int n_k = p->n_kinds;
+    int n = 0;
+    for (int k = 0; k < at->n_open; k++) {
+        const int from = at->begin[k], to = at->begin[k + 1];
+        at->begin[k] = n;
+        for (int i = from; i < to; i++) {
+            const int c = at->list[i], site = p->site[c];
+            const double full = at->ahead[i] + (at->used[site] ? 0.0 : w->costs->share[c]);
+            int fits = full < INFINITY;
+            for (int j = 0; j < n_k; j++)
+                fits &= p->capacity_use[c * n_k + j] <= at->room[site * n_k + j] + ROOM;
+            if (!fits)
+                continue;
+            at->list[n] = c;
+            at->ahead[n] = at->ahead[i];
+            at->plain[n] = at->plain[i];
+            at->full[n++] = full;
+        }
+        if (n == at->begin[k])
+            return 0;
+    }
+    at->begin[at->n_open] = n;
+    return 1;
+}
+
+/* What sites not in use yet, but with choices left, could save of every limit. */
+static void saved(Work *w, const Partial *at, double *spare)
+{
+    const Problem *p = w->problem;
+    memset(w->within, 0, p->n_sites);
+    for (int i = 0; i < at->begin[at->n_open]; i++)
+        w->within[p->site[at->list[i]]] = 1;
+    for (int site = 0; site < p->n_sites; site++)
+        if (w->within[site] && !at->used[site])
+            for (int f = 0; f < p->n_limits; f++) {
+                const double each = p->use_limit[site * p->n_limits + f];
+                spare[f] -= each < 0.0 ? each : 0.0;
+            }
+}
+
+/* What every limit has left beside the lightest choices; 0 if one has not enough. */
+static int spared(Work *w, const Partial *at, double *spare)
+{
+    const Problem *p = w->problem;
+    const int n_l = p->n_limits;
+    for (int f = 0; f < n_l; f++)
+        spare[f] = p->upper[f] + ROOM - at->form[f];
+    if (p->use_saves)
+        saved(w, at, spare);
+    for (int k = 0; k < at->n_open; k++) {
+        double *lightest = w->lightest + k * n_l;
+        for (int f = 0; f < n_l; f++)
+            lightest[f] = INFINITY;
+        for (int i = at->begin[k]; i < at->begin[k + 1]; i++)
+            for (int f = 0; f < n_l; f++) {
+                const double each = p->limit[at->list[i] * n_l + f];
+                lightest[f] = each < lightest[f] ? each : lightest[f];
+            }
+        for (int f = 0; f < n_l; f++)
+            spare[f] -= lightest[f];
+    }
+    for (int f = 0; f < n_l; f++)
+        if (spare[f] < 0.0)
+            return 0;
+    return 1;
+}
+
+int narrowed(Work *w, Partial *at)
+{
+    const Problem *p = w->problem;
+    const int n_l = p->n_limits;
+    if (!fitting(w, at))
+        return 0;
+    for (int again = 1; again;) {
+        double total = at->cost, bare = at->paid + at->pending, spare[MOST_LIMITS];
+        for (int k = 0; k < at->n_open; k++) {
+            double least = INFINITY, barest = INFINITY;
+            for (int i = at->begin[k]; i < at->begin[k + 1]; i++) {
+                least = at->full[i] < least ? at->full[i] : least;
+                barest = at->plain[i] < barest ? at->plain[i] : barest;
+            }
+            total += w->least[k] = least;
+            bare += w->barest[k] = barest;
+        }
+        at->total = total > bare ? total : bare;
+        /* under multipliers, what has been paid is no bound: where a site is in use by now, choices
+         * there may cost less than nothing */
+        if ((at->n_open ? at->total : bare) > w->most || !spared(w, at, spare))
+            return 0;
+        again = 0;
+        int n = 0;
+        for (int k = 0; k < at->n_open; k++) {
+            const int from = at->begin[k], to = at->begin[k + 1];
+            const double within = w->most - total + w->least[k];
+            const double bare_within = w->most - bare + w->barest[k];
+            const double *lightest = w->lightest + k * n_l;
+            at->begin[k] = n;
+            for (int i = from; i < to; i++) {
+                const int c = at->list[i], site = p->site[c];
+                int stays = at->full[i] <= within && at->plain[i] <= bare_within;
+                for (int f = 0; f < n_l && stays; f++) {
+                    double opens = at->used[site] ? 0.0 : p->use_limit[site * n_l + f];
+                    opens = opens > 0.0 ? opens : 0.0; /* what it saves is counted already */
+                    if (p->limit[c * n_l + f] - lightest[f] + opens > spare[f]) {
+                        stays = 0;
+                        /* the cheapest may have been among what breaks a limit */
+                        again = 1;
+                    }
+                }
+                if (!stays)
+                    continue;
+                at->list[n] = c;
+                at->ahead[n] = at->ahead[i];
+                at->plain[n] = at->plain[i];
+                at->full[n++] = at->full[i];
+            }
+            if (n == at->begin[k])
+                return 0;
+        }
+        at->begin[at->n_open] = n;
+    }
+    return 1;
+}
+
+/* A slot beside the one just filled: what its choices cost on top. */
+typedef struct {
+    const double *row, *bare_row;
+    int stride, slot;
+} Beside;
+
+/* What the lines and rules of a slot just filled bring: settled with slots filled before, on top
+ * of the choices of slots still open. Returns how many of these there are. */
+static int tied(const Work *w, const Partial *from, Partial *to, int slot, int c, Beside *open)
+{
+    const Problem *p = w->problem;
+    const int n_l = p->n_limits, mine = c - p->first[slot];
+    int n = 0;
+    for (int e = p->beside[slot]; e < p->beside[slot + 1]; e++) {
+        const int pair = p->beside_pair[e], other = p->beside_slot[e], turned = slot > other;
+        const int n_b = p->first[p->pair_b[pair] + 1] - p->first[p->pair_b[pair]];
+        const int64_t start = p->pair_start[pair];
+        if (from->chosen[other] < 0) {
+            const int64_t cell = start + (turned ? mine : (int64_t)mine * n_b);
+            open[n].row = w->costs->table + cell;
+            open[n].bare_row = p->pair_cost + cell;
+            open[n].stride = turned ? n_b : 1;
+            open[n++].slot = other;
+            to->pending -= p->pair_bottom[pair];
+            continue;
+        }
+        const int theirs = from->chosen[other] - p->first[other];
+        const int64_t cell =
+            start + (turned ? (int64_t)theirs * n_b + mine : (int64_t)mine * n_b + theirs);
+        for (int f = 0; f < n_l; f++)
+            to->form[f] += p->pair_limit[cell * n_l + f] - p->pair_limit_bottom[pair * n_l + f];
+    }
+    return n;
+}
+
+void filled(const Work *w, const Partial *from, Partial *to, int k, int i)
+{
+    const Problem *p = w->problem;
+    const int n_l = p->n_limits, n_k = p->n_kinds;
+    const int slot = from->slots[k], c = from->list[i], site = p->site[c];
+    const int opens = !from->used[site];
+    Beside open[MOST_SLOTS];
+    to->cost = from->cost + from->ahead[i] + (opens ? w->costs->use[site] : 0.0);
+    to->paid = from->paid + from->plain[i] + (opens ? p->use_cost[site] : 0.0);
+    to->pending = from->pending;
+    for (int f = 0; f < n_l; f++)
+        to->form[f] =
+            from->form[f] + p->limit[c * n_l + f] + (opens ? p->use_limit[site * n_l + f] : 0.0);
+    const int n_beside = tied(w, from, to, slot, c, open);
+    int n = 0, slots = 0;
+    for (int j = 0; j < from->n_open; j++) {
+        if (j == k)
+            continue;
+        const int other = from->slots[j], begin = from->begin[j], size = from->begin[j + 1] - begin;
+        to->slots[slots] = other;
+        to->begin[slots++] = n;
+        memcpy(to->list + n, from->list + begin, sizeof(int32_t) * size);
+        int e = 0;
+        while (e < n_beside && open[e].slot != other)
+            e++;
+        if (e == n_beside) {
+            memcpy(to->ahead + n, from->ahead + begin, sizeof(double) * size);
+            memcpy(to->plain + n, from->plain + begin, sizeof(double) * size);
+        } else {
+            for (int m = 0; m < size; m++) {
+                const int64_t cell = (from->list[begin + m] - p->first[other]) * (int64_t)open[e].stride;
+                to->ahead[n + m] = from->ahead[begin + m] + open[e].row[cell];
+                to->plain[n + m] = from->plain[begin + m] + open[e].bare_row[cell];
+            }
+        }
+        n += size;
+    }
+    to->begin[slots] = n;
+    to->n_open = slots;
+    memcpy(to->used, from->used, p->n_sites);
+    to->used[site] = 1;
+    memcpy(to->room, from->room, sizeof(double) * p->n_sites * n_k);
+    for (int j = 0; j < n_k; j++)
+        to->room[site * n_k + j] -= p->capacity_use[c * n_k + j];
+    memcpy(to->chosen, from->chosen, sizeof(int32_t) * p->n_slots);
+    to->chosen[slot] = c;
+}
+
+int fewest(const Partial *at)
+{
+    int k = 0;
+    for (int j = 1; j < at->n_open; j++)
+        if (at->begin[j + 1] - at->begin[j] < at->begin[k + 1] - at->begin[k])
+            k = j;
+    return k;
+}
+
+/* The least that the lines from number `line` on cost beyond their cheapest options, no more than
+ * `room`, with `form` so far; infinite where no options keep the limits. */
+static double bought(Work *w, const Partial *at, int line, const double *form, double room)
+{
+    const Problem *p = w->problem;
+    const int n_l = p->n_limits;
+    for (int f = 0; f < n_l; f++)
+        if (form[f] > p->upper[f] + ROOM)
+            return INFINITY;
+    if (line == p->n_lines)
+        return 0.0;
+    const int a = p->line_a[line], b = p->line_b[line], n_o = p->line_options[line];
+    const int64_t cell = (int64_t)(at->chosen[a] - p->first[a]) * (p->first[b + 1] - p->first[b])
+                         + at->chosen[b] - p->first[b];
+    const double *cost = p->option_cost + p->line_start[line] + cell * n_o;
+    const double *limit = p->option_limit + (p->line_start[line] + cell * n_o) * n_l;
+    double cheapest = INFINITY, least[MOST_LIMITS], best = INFINITY;
+    for (int f = 0; f < n_l; f++)
+        least[f] = INFINITY;
+    for (int o = 0; o < n_o; o++)
+        if (cost[o] < INFINITY) {
+            cheapest = cost[o] < cheapest ? cost[o] : cheapest;
+            for (int f = 0; f < n_l; f++)
+                least[f] = limit[o * n_l + f] < least[f] ? limit[o * n_l + f] : least[f];
+        }
+    for (int o = 0; o < n_o; o++) {
+        const double more = cost[o] - cheapest;
+        if (!(more <= room) || more >= best)
+            continue;
+        double with[MOST_LIMITS];
+        for (int f = 0; f < n_l; f++)
+            with[f] = form[f] + limit[o * n_l + f] - least[f];
+        w->looked++;
+        const double each = more + bought(w, at, line + 1, with, room - more);
+        if (each < best) {
+            best = each;
+            room = best < room ? best : room;
+        }
+    }
+    return best;
+}
+
+int worth_having(Work *w, const Asked *asked, const Partial *at)
+{
+    const double score = at->paid + bought(w, at, 0, at->form, w->most - at->paid);
+    if (!(score <= w->most))
+        return 0;
+    if (asked->top > 0) {
+        int n = w->n_best < asked->top ? w->n_best++ : asked->top - 1;
+        for (; n > 0 && w->best[n - 1] > score; n--)
+            w->best[n] = w->best[n - 1];
+        w->best[n] = score;
+        if (w->n_best == asked->top) {
+            const double last = w->best[asked->top - 1];
+            const double most = last + asked->tie * (fabs(last) > 1.0 ? fabs(last) : 1.0);
+            w->most = most < w->most ? most : w->most;
+        }
+    }
+    return 1;
+}
+
+int set_up(Work *w, const Problem *p, const Costs *costs, const Asked *asked)
+{
+    const size_t n = (size_t)p->n_slots + 1;
+    w->problem = p;
+    w->costs = costs;
+    w->most = asked->most;
+    w->looked = 0;
+    w->n_best = 0;
+    w->least = malloc(sizeof(double) * n * (p->n_limits + 2));
+    w->best = malloc(sizeof(double) * (asked->top + 1));
+    w->within = malloc(p->n_sites);
+    if (!w->least || !w->best || !w->within || p->n_slots > MOST_SLOTS || p->n_limits > MOST_LIMITS)
+        return 0;
+    w->barest = w->least + n;
+    w->lightest = w->barest + n;
+    return 1;
+}
+
+void tear_down(Work *w)
+{
+    free(w->least);
+    free(w->best);
+    free(w->within);
+}

@@ -1,0 +1,61 @@
+/* A partial assignment and what can still become of it. */
+
+#ifndef LIMBTRIM_PARTIAL_H
+#define LIMBTRIM_PARTIAL_H
+
+#include <stddef.h>
+
+#include "native.h"
+
+/* `list` holds the choices left of every slot still open, `begin[k]` on for slot `slots[k]`. */
+typedef struct {
+    int32_t *slots, *begin, *list;
+    double *ahead;  /* beside `list`: what a choice costs under multipliers, its site's share left out */
+    double *full;   /* the same with the share */
+    double *plain;  /* what it costs without multipliers */
+    uint8_t *used;  /* (n_sites) */
+    double *room;   /* (n_sites, n_kinds) */
+    double *form;   /* (n_limits) what is settled, and the least of pairs still open */
+    int32_t *chosen; /* (n_slots), -1 where open */
+    double cost, paid;     /* what is settled, under multipliers and without */
+    double total, pending; /* what it comes to at least; the least of pairs still open */
+    int32_t n_open;
+} Partial;
+
+/* Room to work in. */
+typedef struct {
+    const Problem *problem;
+    const Costs *costs;
+    double *least, *barest, *lightest;
+    uint8_t *within; /* (n_sites) */
+    double *best;    /* (top) the best scores found, in order */
+    double most;
+    int64_t looked;
+    int32_t n_best;
+} Work;
+
+/* Bytes of one partial assignment's arrays, and where they lie. */
+size_t partial_bytes(const Problem *p);
+void lay_out(const Problem *p, Partial *at, char *space);
+
+/* Nothing chosen yet. */
+void begin(const Work *w, const Asked *asked, Partial *at);
+
+/* Close choices that cannot be below the threshold; 0 if nothing is left. */
+int narrowed(Work *w, Partial *at);
+
+/* One more slot filled: the k-th open one of `from` with the i-th of `list`. */
+void filled(const Work *w, const Partial *from, Partial *to, int k, int i);
+
+/* The open slot with the fewest choices left. */
+int fewest(const Partial *at);
+
+/* Whether a whole assignment keeps the limits and costs little enough with some options of its
+ * lines; remembers its score where the `top` best are wanted. */
+int worth_having(Work *w, const Asked *asked, const Partial *at);
+
+/* Memory to work in; 0 if there is none. */
+int set_up(Work *w, const Problem *p, const Costs *costs, const Asked *asked);
+void tear_down(Work *w);
+
+#endif
