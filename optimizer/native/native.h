@@ -29,7 +29,7 @@ typedef struct {
     const double *limit;           /* (n_choices, n_limits) */
     const double *use_limit;       /* (n_sites, n_limits) */
     const double *pair_limit;      /* (n_cells, n_limits) the least of a line's options */
-    const double *pair_limit_bottom; /* (n_pairs, n_limits) */
+    const double *pair_limit_bottom, *pair_limit_top; /* (n_pairs, n_limits) */
     const double *upper;           /* (n_limits) */
     const int32_t *pair_a, *pair_b; /* (n_pairs) */
     const int64_t *pair_start;     /* (n_pairs) */

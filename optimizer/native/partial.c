@@ -21,9 +21,18 @@ static size_t walked(const Problem *p, Partial *at, char *space)
     at->ahead = part(&end, sizeof(double) * n);
     at->full = part(&end, sizeof(double) * n);
     at->plain = part(&end, sizeof(double) * n);
+    at->low = part(&end, sizeof(double) * p->n_slots);
+    at->high = part(&end, sizeof(double) * p->n_slots);
+    at->bare_low = part(&end, sizeof(double) * p->n_slots);
+    at->bare_high = part(&end, sizeof(double) * p->n_slots);
+    at->lightest = part(&end, sizeof(double) * p->n_slots * p->n_limits);
+    at->heaviest = part(&end, sizeof(double) * p->n_slots * p->n_limits);
+    at->stale = part(&end, p->n_slots);
     at->used = part(&end, p->n_sites);
     at->room = part(&end, sizeof(double) * p->n_sites * p->n_kinds);
     at->form = part(&end, sizeof(double) * p->n_limits);
+    at->top = part(&end, sizeof(double) * p->n_limits);
+    at->binding = part(&end, sizeof(int32_t) * p->n_limits);
     at->chosen = part(&end, sizeof(int32_t) * p->n_slots);
     return (size_t)(end - space);
 }
@@ -40,10 +49,40 @@ void lay_out(const Problem *p, Partial *at, char *space)
     walked(p, at, space);
 }
 
+/* The most that anything can bring to every limit. */
+static void topmost(const Work *w, Partial *at)
+{
+    const Problem *p = w->problem;
+    const int n_l = p->n_limits;
+    at->n_binding = n_l;
+    for (int f = 0; f < n_l; f++) {
+        at->binding[f] = f;
+        at->top[f] = 0.0;
+        w->use_top[f] = 0.0;
+        for (int site = 0; site < p->n_sites; site++) {
+            const double each = p->use_limit[site * n_l + f];
+            at->top[f] += each > 0.0 ? each : 0.0;
+            w->use_top[f] = each > w->use_top[f] ? each : w->use_top[f];
+        }
+        for (int k = 0; k < at->n_open; k++) {
+            double *top = w->slot_top + at->slots[k] * n_l + f;
+            *top = -INFINITY;
+            for (int i = at->begin[k]; i < at->begin[k + 1]; i++) {
+                const double each = p->limit[at->list[i] * n_l + f];
+                *top = each > *top ? each : *top;
+            }
+            at->top[f] += *top;
+        }
+        for (int pair = 0; pair < p->n_pairs; pair++)
+            at->top[f] += p->pair_limit_top[pair * n_l + f];
+    }
+}
+
 void begin(const Work *w, const Asked *asked, Partial *at)
 {
     const Problem *p = w->problem;
     int n = 0;
+    memset(w->at_site, 0, (size_t)p->n_slots * p->n_sites);
     at->n_open = p->n_slots;
     at->cost = w->costs->constant;
     at->paid = p->constant;
@@ -52,8 +91,10 @@ void begin(const Work *w, const Asked *asked, Partial *at)
         at->chosen[slot] = -1;
         at->slots[slot] = slot;
         at->begin[slot] = n;
+        at->stale[slot] = 1;
         for (int c = p->first[slot]; c < p->first[slot + 1]; c++)
             if (asked->open[c]) {
+                w->at_site[slot * p->n_sites + p->site[c]] = 1;
                 at->list[n] = c;
                 at->ahead[n] = w->costs->choice[c];
                 at->plain[n++] = p->cost[c];
@@ -70,9 +111,49 @@ void begin(const Work *w, const Asked *asked, Partial *at)
         for (int f = 0; f < p->n_limits; f++)
             at->form[f] += p->pair_limit_bottom[pair * p->n_limits + f];
     }
+    topmost(w, at);
 }
 
-/* Leave out choices that no longer fit their site; what every slot costs at least. */
+/* Move one open slot's choices to the front, as they are. */
+static void moved(Partial *at, int from, int size, int to)
+{
+    memmove(at->list + to, at->list + from, sizeof(int32_t) * size);
+    memmove(at->ahead + to, at->ahead + from, sizeof(double) * size);
+    memmove(at->plain + to, at->plain + from, sizeof(double) * size);
+    memmove(at->full + to, at->full + from, sizeof(double) * size);
+}
+
+/* The least and the most of what the k-th open slot's choices cost, and bring to limits. */
+static void spanned(const Problem *p, Partial *at, int k)
+{
+    const int n_l = p->n_limits;
+    double low = INFINITY, high = -INFINITY, bare_low = INFINITY, bare_high = -INFINITY;
+    for (int i = at->begin[k]; i < at->begin[k + 1]; i++) {
+        const double full = at->full[i], plain = at->plain[i];
+        low = full < low ? full : low;
+        high = full > high ? full : high;
+        bare_low = plain < bare_low ? plain : bare_low;
+        bare_high = plain > bare_high ? plain : bare_high;
+    }
+    at->low[k] = low;
+    at->high[k] = high;
+    at->bare_low[k] = bare_low;
+    at->bare_high[k] = bare_high;
+    for (int m = 0; m < at->n_binding; m++) {
+        const int f = at->binding[m];
+        double lightest = INFINITY, heaviest = -INFINITY;
+        for (int i = at->begin[k]; i < at->begin[k + 1]; i++) {
+            const double each = p->limit[at->list[i] * n_l + f];
+            lightest = each < lightest ? each : lightest;
+            heaviest = each > heaviest ? each : heaviest;
+        }
+        at->lightest[k * n_l + f] = lightest;
+        at->heaviest[k * n_l + f] = heaviest;
+    }
+    at->stale[k] = 0;
+}
+
+/* Leave out choices that no longer fit their site; what every slot costs. 0 if one is empty. */
 static int fitting(Work *w, Partial *at)
 {
     const Problem *p = w->problem;
@@ -81,6 +162,12 @@ static int fitting(Work *w, Partial *at)
     for (int k = 0; k < at->n_open; k++) {
         const int from = at->begin[k], to = at->begin[k + 1];
         at->begin[k] = n;
+        if (!at->stale[k]) {
+            if (n != from)
+                moved(at, from, to - from, n);
+            n += to - from;
+            continue;
+        }
         for (int i = from; i < to; i++) {
             const int c = at->list[i], site = p->site[c];
             const double full = at->ahead[i] + (at->used[site] ? 0.0 : w->costs->share[c]);
@@ -98,6 +185,9 @@ static int fitting(Work *w, Partial *at)
             return 0;
     }
     at->begin[at->n_open] = n;
+    for (int k = 0; k < at->n_open; k++)
+        if (at->stale[k])
+            spanned(p, at, k);
     return 1;
 }
 
@@ -116,49 +206,97 @@ static void saved(Work *w, const Partial *at, double *spare)
             }
 }
 
-/* What every limit has left beside the lightest choices; 0 if one has not enough. */
+/* Limits that nothing below can break any more are no longer looked at. */
+static void slackened(const Problem *p, Partial *at)
+{
+    int n = 0;
+    for (int m = 0; m < at->n_binding; m++) {
+        const int f = at->binding[m];
+        if (at->top[f] > p->upper[f])
+            at->binding[n++] = f;
+    }
+    at->n_binding = n;
+}
+
+/* What every binding limit has left beside the lightest choices; 0 if one has not enough. */
 static int spared(Work *w, const Partial *at, double *spare)
 {
     const Problem *p = w->problem;
-    const int n_l = p->n_limits;
+    const int n_l = p->n_limits, n = at->n_binding;
     for (int f = 0; f < n_l; f++)
         spare[f] = p->upper[f] + ROOM - at->form[f];
     if (p->use_saves)
         saved(w, at, spare);
-    for (int k = 0; k < at->n_open; k++) {
-        double *lightest = w->lightest + k * n_l;
-        for (int f = 0; f < n_l; f++)
-            lightest[f] = INFINITY;
-        for (int i = at->begin[k]; i < at->begin[k + 1]; i++)
-            for (int f = 0; f < n_l; f++) {
-                const double each = p->limit[at->list[i] * n_l + f];
-                lightest[f] = each < lightest[f] ? each : lightest[f];
-            }
-        for (int f = 0; f < n_l; f++)
-            spare[f] -= lightest[f];
-    }
-    for (int f = 0; f < n_l; f++)
+    memset(w->exposed, 0, at->n_open);
+    for (int m = 0; m < n; m++) {
+        const int f = at->binding[m];
+        for (int k = 0; k < at->n_open; k++)
+            spare[f] -= at->lightest[k * n_l + f];
         if (spare[f] < 0.0)
             return 0;
+        for (int k = 0; k < at->n_open; k++) {
+            const double most = at->heaviest[k * n_l + f] - at->lightest[k * n_l + f];
+            w->exposed[k] |= most + w->use_top[f] > spare[f];
+        }
+    }
     return 1;
+}
+
+/* Whether a choice of the k-th open slot leaves every binding limit enough. */
+static int spares(const Work *w, const Partial *at, const double *spare, int k, int c)
+{
+    const Problem *p = w->problem;
+    const int n_l = p->n_limits, site = p->site[c];
+    const double *lightest = at->lightest + k * n_l;
+    for (int m = 0; m < at->n_binding; m++) {
+        const int f = at->binding[m];
+        double opens = at->used[site] ? 0.0 : p->use_limit[site * n_l + f];
+        opens = opens > 0.0 ? opens : 0.0; /* what it saves is counted already */
+        if (p->limit[c * n_l + f] - lightest[f] + opens > spare[f])
+            return 0;
+    }
+    return 1;
+}
+
+/* Close choices of the k-th open slot, which begin at `n` from now on. Returns where they end;
+ * `again` where one broke a limit: the cheapest may have been among these. */
+static int kept(const Work *w, Partial *at, const double *spare, int k, int n, double within,
+                double bare_within, int *again)
+{
+    const int from = at->begin[k], to = at->begin[k + 1], limited = w->exposed[k];
+    at->begin[k] = n;
+    if (at->high[k] <= within && at->bare_high[k] <= bare_within && !limited) {
+        if (n != from)
+            moved(at, from, to - from, n);
+        return n + to - from;
+    }
+    for (int i = from; i < to; i++) {
+        const int c = at->list[i];
+        if (!(at->full[i] <= within && at->plain[i] <= bare_within))
+            continue;
+        if (limited && !spares(w, at, spare, k, c)) {
+            *again = 1;
+            continue;
+        }
+        at->list[n] = c;
+        at->ahead[n] = at->ahead[i];
+        at->plain[n] = at->plain[i];
+        at->full[n++] = at->full[i];
+    }
+    at->stale[k] |= n - at->begin[k] != to - from;
+    return n;
 }
 
 int narrowed(Work *w, Partial *at)
 {
-    const Problem *p = w->problem;
-    const int n_l = p->n_limits;
+    slackened(w->problem, at);
     if (!fitting(w, at))
         return 0;
     for (int again = 1; again;) {
         double total = at->cost, bare = at->paid + at->pending, spare[MOST_LIMITS];
         for (int k = 0; k < at->n_open; k++) {
-            double least = INFINITY, barest = INFINITY;
-            for (int i = at->begin[k]; i < at->begin[k + 1]; i++) {
-                least = at->full[i] < least ? at->full[i] : least;
-                barest = at->plain[i] < barest ? at->plain[i] : barest;
-            }
-            total += w->least[k] = least;
-            bare += w->barest[k] = barest;
+            total += at->low[k];
+            bare += at->bare_low[k];
         }
         at->total = total > bare ? total : bare;
         /* under multipliers, what has been paid is no bound: where a site is in use by now, choices
@@ -168,34 +306,16 @@ int narrowed(Work *w, Partial *at)
         again = 0;
         int n = 0;
         for (int k = 0; k < at->n_open; k++) {
-            const int from = at->begin[k], to = at->begin[k + 1];
-            const double within = w->most - total + w->least[k];
-            const double bare_within = w->most - bare + w->barest[k];
-            const double *lightest = w->lightest + k * n_l;
-            at->begin[k] = n;
-            for (int i = from; i < to; i++) {
-                const int c = at->list[i], site = p->site[c];
-                int stays = at->full[i] <= within && at->plain[i] <= bare_within;
-                for (int f = 0; f < n_l && stays; f++) {
-                    double opens = at->used[site] ? 0.0 : p->use_limit[site * n_l + f];
-                    opens = opens > 0.0 ? opens : 0.0; /* what it saves is counted already */
-                    if (p->limit[c * n_l + f] - lightest[f] + opens > spare[f]) {
-                        stays = 0;
-                        /* the cheapest may have been among what breaks a limit */
-                        again = 1;
-                    }
-                }
-                if (!stays)
-                    continue;
-                at->list[n] = c;
-                at->ahead[n] = at->ahead[i];
-                at->plain[n] = at->plain[i];
-                at->full[n++] = at->full[i];
-            }
+            const double within = w->most - total + at->low[k];
+            const double bare_within = w->most - bare + at->bare_low[k];
+            n = kept(w, at, spare, k, n, within, bare_within, &again);
             if (n == at->begin[k])
                 return 0;
         }
         at->begin[at->n_open] = n;
+        for (int k = 0; k < at->n_open; k++)
+            if (at->stale[k])
+                spanned(w->problem, at, k);
     }
     return 1;
 }
@@ -229,8 +349,11 @@ static int tied(const Work *w, const Partial *from, Partial *to, int slot, int c
         const int theirs = from->chosen[other] - p->first[other];
         const int64_t cell =
             start + (turned ? (int64_t)theirs * n_b + mine : (int64_t)mine * n_b + theirs);
-        for (int f = 0; f < n_l; f++)
-            to->form[f] += p->pair_limit[cell * n_l + f] - p->pair_limit_bottom[pair * n_l + f];
+        for (int f = 0; f < n_l; f++) {
+            const double each = p->pair_limit[cell * n_l + f];
+            to->form[f] += each - p->pair_limit_bottom[pair * n_l + f];
+            to->top[f] += each - p->pair_limit_top[pair * n_l + f];
+        }
     }
     return n;
 }
@@ -245,9 +368,13 @@ void filled(const Work *w, const Partial *from, Partial *to, int k, int i)
     to->cost = from->cost + from->ahead[i] + (opens ? w->costs->use[site] : 0.0);
     to->paid = from->paid + from->plain[i] + (opens ? p->use_cost[site] : 0.0);
     to->pending = from->pending;
-    for (int f = 0; f < n_l; f++)
-        to->form[f] =
-            from->form[f] + p->limit[c * n_l + f] + (opens ? p->use_limit[site * n_l + f] : 0.0);
+    for (int f = 0; f < n_l; f++) {
+        const double each = p->limit[c * n_l + f];
+        to->form[f] = from->form[f] + each + (opens ? p->use_limit[site * n_l + f] : 0.0);
+        to->top[f] = from->top[f] + each - w->slot_top[slot * n_l + f];
+    }
+    memcpy(to->binding, from->binding, sizeof(int32_t) * from->n_binding);
+    to->n_binding = from->n_binding;
     const int n_beside = tied(w, from, to, slot, c, open);
     int n = 0, slots = 0;
     for (int j = 0; j < from->n_open; j++) {
@@ -255,15 +382,25 @@ void filled(const Work *w, const Partial *from, Partial *to, int k, int i)
             continue;
         const int other = from->slots[j], begin = from->begin[j], size = from->begin[j + 1] - begin;
         to->slots[slots] = other;
-        to->begin[slots++] = n;
+        to->begin[slots] = n;
         memcpy(to->list + n, from->list + begin, sizeof(int32_t) * size);
+        to->low[slots] = from->low[j];
+        to->high[slots] = from->high[j];
+        to->bare_low[slots] = from->bare_low[j];
+        to->bare_high[slots] = from->bare_high[j];
+        memcpy(to->lightest + slots * n_l, from->lightest + j * n_l, sizeof(double) * n_l);
+        memcpy(to->heaviest + slots * n_l, from->heaviest + j * n_l, sizeof(double) * n_l);
+        to->stale[slots] = w->at_site[other * p->n_sites + site];
         int e = 0;
         while (e < n_beside && open[e].slot != other)
             e++;
         if (e == n_beside) {
             memcpy(to->ahead + n, from->ahead + begin, sizeof(double) * size);
             memcpy(to->plain + n, from->plain + begin, sizeof(double) * size);
+            if (!to->stale[slots])
+                memcpy(to->full + n, from->full + begin, sizeof(double) * size);
         } else {
+            to->stale[slots] = 1;
             for (int m = 0; m < size; m++) {
                 const int64_t cell = (from->list[begin + m] - p->first[other]) * (int64_t)open[e].stride;
                 to->ahead[n + m] = from->ahead[begin + m] + open[e].row[cell];
@@ -271,6 +408,7 @@ void filled(const Work *w, const Partial *from, Partial *to, int k, int i)
             }
         }
         n += size;
+        slots++;
     }
     to->begin[slots] = n;
     to->n_open = slots;
@@ -355,25 +493,28 @@ int worth_having(Work *w, const Asked *asked, const Partial *at)
 
 int set_up(Work *w, const Problem *p, const Costs *costs, const Asked *asked)
 {
-    const size_t n = (size_t)p->n_slots + 1;
+    const size_t n_s = (size_t)p->n_slots + 1, n_l = (size_t)p->n_limits + 1;
     w->problem = p;
     w->costs = costs;
     w->most = asked->most;
     w->looked = 0;
     w->n_best = 0;
-    w->least = malloc(sizeof(double) * n * (p->n_limits + 2));
+    w->exposed = malloc(n_s);
+    w->slot_top = malloc(sizeof(double) * n_s * n_l);
+    w->use_top = malloc(sizeof(double) * n_l);
+    w->at_site = malloc(n_s * (p->n_sites + 1));
+    w->within = malloc(p->n_sites + 1);
     w->best = malloc(sizeof(double) * (asked->top + 1));
-    w->within = malloc(p->n_sites);
-    if (!w->least || !w->best || !w->within || p->n_slots > MOST_SLOTS || p->n_limits > MOST_LIMITS)
-        return 0;
-    w->barest = w->least + n;
-    w->lightest = w->barest + n;
-    return 1;
+    return w->exposed && w->slot_top && w->use_top && w->at_site && w->within
+           && w->best && p->n_slots <= MOST_SLOTS && p->n_limits <= MOST_LIMITS;
 }
 
 void tear_down(Work *w)
 {
-    free(w->least);
-    free(w->best);
+    free(w->exposed);
+    free(w->slot_top);
+    free(w->use_top);
+    free(w->at_site);
     free(w->within);
+    free(w->best);
 }

@@ -13,21 +13,30 @@ typedef struct {
     double *ahead;  /* beside `list`: what a choice costs under multipliers, its site's share left out */
     double *full;   /* the same with the share */
     double *plain;  /* what it costs without multipliers */
+    /* per open slot: the least and the most of `full` and of `plain`; whether they are out of date */
+    double *low, *high, *bare_low, *bare_high;
+    double *lightest, *heaviest; /* the same of what they bring to each limit: (open slots, n_limits) */
+    uint8_t *stale;
     uint8_t *used;  /* (n_sites) */
     double *room;   /* (n_sites, n_kinds) */
     double *form;   /* (n_limits) what is settled, and the least of pairs still open */
-    int32_t *chosen; /* (n_slots), -1 where open */
+    double *top;      /* (n_limits) the most it can come to, lines at their least */
+    int32_t *binding; /* (n_limits) the limits that can still be broken, `n_binding` of them */
+    int32_t *chosen;  /* (n_slots), -1 where open */
     double cost, paid;     /* what is settled, under multipliers and without */
     double total, pending; /* what it comes to at least; the least of pairs still open */
-    int32_t n_open;
+    int32_t n_open, n_binding;
 } Partial;
 
 /* Room to work in. */
 typedef struct {
     const Problem *problem;
     const Costs *costs;
-    double *least, *barest, *lightest;
-    uint8_t *within; /* (n_sites) */
+    uint8_t *exposed;  /* (open slots) whether a choice could break a binding limit */
+    double *slot_top;  /* (n_slots, n_limits) the most of a slot's choices */
+    double *use_top;   /* (n_limits) the most that a site in use brings */
+    uint8_t *at_site;  /* (n_slots, n_sites) whether a slot has choices there */
+    uint8_t *within;   /* (n_sites) */
     double *best;    /* (top) the best scores found, in order */
     double most;
     int64_t looked;

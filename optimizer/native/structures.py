@@ -68,6 +68,7 @@ class Problem(_Filled):
         ("use_limit", _REALS),
         ("pair_limit", _REALS),
         ("pair_limit_bottom", _REALS),
+        ("pair_limit_top", _REALS),
         ("upper", _REALS),
         ("pair_a", _NUMBERS),
         ("pair_b", _NUMBERS),

@@ -110,6 +110,7 @@ def structure(model: Pairwise) -> Problem:
     lines = [table for table in m.tables if int(table.kept.sum(axis=2).max(initial=0)) > 1]
     sizes = [pair.ok.size for pair in pairs]
     use = m.use_form[:, :n_l]
+    pair_limit = [pair.least_form[..., :n_l] for pair in pairs]
     return Problem(
         n_slots=m.n_slots,
         n_choices=len(m.choice),
@@ -127,8 +128,9 @@ def structure(model: Pairwise) -> Problem:
         pair_bottom=np.where(np.isfinite(bottom), bottom, 0.0),
         limit=m.form[:, :n_l],
         use_limit=use,
-        pair_limit=_flat([pair.least_form[..., :n_l] for pair in pairs]),
+        pair_limit=_flat(pair_limit),
         pair_limit_bottom=np.array([pair.bottom_form[:n_l] for pair in pairs]),
+        pair_limit_top=[each.max(axis=(0, 1), initial=0.0) for each in pair_limit],
         upper=m.upper,
         pair_a=[pair.slot_a for pair in pairs],
         pair_b=[pair.slot_b for pair in pairs],
