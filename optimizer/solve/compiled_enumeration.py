@@ -46,6 +46,7 @@ class CompiledEnumerator(Enumerator):
     def __init__(self, model: Pairwise):
         super().__init__(model)
         self._problem = structure(model)
+        self._last: tuple[Bound, Costs] | None = None
         # a whole assignment's cost is its score to the last where nothing convex comes on top
         plain = not (model.curved or model.soft or len(model.pieces))
         self._exact_top = 0 if not plain else 1 if model.problem.exchange else MOST_FOUND
@@ -80,13 +81,7 @@ class CompiledEnumerator(Enumerator):
             top=top if top <= self._exact_top else 0,
             width=width or 0,
         )
-        costs = Costs(
-            choice=bound.choice,
-            share=bound.share,
-            use=bound.use,
-            table=_flat([bound.table[key] for key in m.pairs]),
-            constant=bound.constant,
-        )
+        costs = self._priced(bound)
         answer = Answer(found=np.empty((MOST_FOUND, m.n_slots), np.int32), n_found=0, looked=0)
         function = native.limbtrim_enumerate if width is None else native.limbtrim_beam
         end = function(*(ctypes.byref(each) for each in (self._problem, costs, asked, answer)))
@@ -95,6 +90,20 @@ class CompiledEnumerator(Enumerator):
         self.extended += int(answer.looked)
         rows = answer.arrays["found"][: answer.n_found].astype(np.int64)
         return Listing(rows, width is None and end == ALL, width is None and end != ALL)
+
+
+    def _priced(self, bound: Bound) -> Costs:
+        """A bound as native.h has it; that of the last one is kept."""
+        if self._last is None or self._last[0] is not bound:
+            costs = Costs(
+                choice=bound.choice,
+                share=bound.share,
+                use=bound.use,
+                table=_flat([bound.table[key] for key in self._m.pairs]),
+                constant=bound.constant,
+            )
+            self._last = bound, costs
+        return self._last[1]
 
 
 def structure(model: Pairwise) -> Problem:

@@ -26,6 +26,7 @@ from optimizer.problem.presolve import Reduced, Switches
 from optimizer.solve.compiled_enumeration import enumerator
 from optimizer.solve.highs import Tick
 from optimizer.solve.local_search import improve
+from optimizer.solve.polishing import polish
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import first_layouts
@@ -40,6 +41,8 @@ LIKELY = 12.0
 #: Partial assignments that listing all that is left may take, with the compiled search: after the
 #: first relaxation, after cuts, and before the tree.
 SOON, LATER, AT_LAST = 20_000, 40_000, 150_000
+#: Where there was too much, it is tried again once bound and threshold are so much closer.
+CLOSER = 0.7
 #: No limit on nodes.
 LARGE = 2**31
 #: A trunk load this far from where the curve's tangent touches is worth a new tangent [kg].
@@ -93,6 +96,8 @@ class Search:
         self._let_go = inf
         self._visitors: list[Visitor] = []
         self._closed_at = inf
+        #: How far bound and threshold were apart when there was last too much to list.
+        self._too_many_at = inf
         self._tightener: Tightener
         self.model = pairwise(reduced, objective, order_copies=switches.order_copies)
         self.shortlist = Shortlist(self.model, top)
@@ -259,20 +264,18 @@ class Search:
         )
         tightener.bounded()
         self._at_hand = tightener.value
-        early = self._enumerator.compiled and self._beam(tightener)
-        if early and self._listed(tightener, SOON):
+        if self._early(tightener):
             self._at_hand = inf
             return "optimal"
         root = tightener.cover()
-        for better in (self._beam, self._beam, self._improve):
+        for n, better in enumerate((self._beam, self._polish, self._improve)):
             if root.done or root.out_of_time or tightener.few:
                 break
             self._at_hand = tightener.value
-            if early or better(tightener):
+            if better(tightener) or n == 0:
                 root = tightener.hull(
                     lambda: self.shortlist.threshold, lambda: self._listed(tightener, LATER)
                 )
-            early = False
         if not (root.done or root.out_of_time):
             root.done = self._listed(tightener, AT_LAST)
         self._at_hand = tightener.value
@@ -297,6 +300,15 @@ class Search:
         ]
         return None
 
+    def _early(self, tightener: Tightener) -> bool:
+        """First layouts before any cuts, and whether the compiled search could list all others."""
+        if not self._enumerator.compiled:
+            return False
+        self._beam(tightener)
+        if self._listed(tightener, SOON):
+            return True
+        return self._polish(tightener) and self._listed(tightener, SOON)
+
     def _beam(self, tightener: Tightener) -> bool:
         """First layouts from the bound so far; whether to cut on."""
         assert tightener.bound is not None
@@ -317,10 +329,31 @@ class Search:
                     break
         return self.shortlist.threshold < before or before == inf
 
+    def _polish(self, tightener: Tightener) -> bool:
+        """Better layouts near the best one; from a beam, where there is no compiled search."""
+        before = self.shortlist.threshold
+        if not self._enumerator.compiled:
+            return self._beam(tightener)
+        if before < inf and self._switches.first_layouts:
+            assert tightener.bound is not None
+            polish(
+                self.model,
+                tightener.bound,
+                tightener.open,
+                tightener.relaxation.value,
+                self._enumerator,
+                self.shortlist,
+                self._deadline,
+            )
+        return self.shortlist.threshold < before
+
     def _listed(self, tightener: Tightener, budget: int) -> bool:
         """Whether all layouts left could be listed, by the compiled search."""
         threshold = self.shortlist.threshold
         if threshold == inf or not (self._enumerator.compiled and self._switches.enumeration):
+            return False
+        gap = threshold - tightener.value
+        if budget < AT_LAST and gap > CLOSER * self._too_many_at:
             return False
         assert tightener.bound is not None
         found = self._enumerator.run(
@@ -332,6 +365,8 @@ class Search:
             top=self.shortlist.top,
         )
         self.shortlist.offer(found.rows)
+        if not found.complete:
+            self._too_many_at = gap
         return found.complete
 
     def _improve(self, tightener: Tightener) -> bool:

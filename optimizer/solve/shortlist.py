@@ -49,6 +49,10 @@ class Shortlist:
         """The least score so far."""
         return min((entry.score for entry in self._entries.values()), default=inf)
 
+    def leader(self) -> Entry:
+        """One of the best layouts so far; there must be one."""
+        return min(self._entries.values(), key=lambda entry: entry.score)
+
     def __len__(self) -> int:
         return len(self._entries)
 

@@ -1,0 +1,112 @@
+"""Better layouts near the best one: a few parts are taken up and put down again in the best way.
+
+All slots but some keep what they have in the best layout so far; the compiled search lists what
+better there is for these. Taken up together are parts that lines join, parts that share a site,
+and all parts as far as the relaxation hesitates where to put them (large neighbourhood search).
+
+References
+----------
+[1] P. Shaw, "Using constraint programming and local search methods to solve vehicle routing
+    problems", Principles and Practice of Constraint Programming, LNCS 1520 (1998) 417-431.
+[2] E. Danna, E. Rothberg, C. Le Pape, "Exploring relaxation induced neighborhoods to improve MIP
+    solutions", Math. Programming 102 (2005) 71-90.
+"""
+
+from __future__ import annotations
+
+import time
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.problem.arrays import Array, IntArray
+from optimizer.problem.pairwise import Pairwise
+from optimizer.solve.bounds import Bound
+from optimizer.solve.enumeration import Enumerator
+from optimizer.solve.shortlist import TIE, Shortlist
+
+Mask = NDArray[np.bool_]
+#: Slots taken up together, and neighbourhoods searched at most, per slot.
+TOGETHER, ROUNDS = 10, 3
+#: Partial assignments looked at for one neighbourhood, and where the relaxation hesitates.
+NEAR, HESITANT = 4_000, 20_000
+#: Less of a choice in the relaxation than this is none.
+_NONE = 1e-6
+
+
+def polish(
+    model: Pairwise,
+    bound: Bound,
+    open_: Mask,
+    value: Array,
+    enumerator: Enumerator,
+    shortlist: Shortlist,
+    deadline: float = inf,
+) -> None:
+    """Offer better layouts near the best one to the shortlist.
+
+    Parameters
+    ----------
+    open_ : (n_c,) the choices to consider
+    value : the relaxation's values, choices first
+    enumerator : the compiled one, else this takes too long
+    """
+    neighbourhoods = Neighbourhoods(model, bound, open_, enumerator, shortlist)
+    neighbourhoods.search(value[: len(model.choice)] > _NONE, HESITANT)
+    fruitless = 0
+    for n in range(ROUNDS * model.n_slots):
+        if fruitless == model.n_slots or time.perf_counter() > deadline:
+            return
+        better = neighbourhoods.search(neighbourhoods.around(n % model.n_slots), NEAR)
+        fruitless = 0 if better else fruitless + 1
+
+
+class Neighbourhoods:
+    """Searches among the best layout and some further choices."""
+
+    def __init__(
+        self,
+        model: Pairwise,
+        bound: Bound,
+        open_: Mask,
+        enumerator: Enumerator,
+        shortlist: Shortlist,
+    ):
+        self._m, self._bound, self._open = model, bound, open_
+        self._enumerator, self._shortlist = enumerator, shortlist
+
+    def best(self) -> IntArray:
+        """(n_slots,) the best layout so far, in numbers of open choices."""
+        return np.searchsorted(self._m.choice, np.array(self._shortlist.leader().chosen))
+
+    def around(self, slot: int) -> Mask:
+        """All choices of a slot and of those nearest to it by lines and by site."""
+        m, best = self._m, self.best()
+        site = m.site[best]
+        taken = [slot]
+        for each in taken:
+            beside = [*m.beside[each], *np.flatnonzero(site == site[each]).tolist()]
+            taken += [other for other in dict.fromkeys(beside) if other not in taken]
+            if len(taken) >= TOGETHER:
+                break
+        up = np.zeros(m.n_slots, dtype=bool)
+        up[taken[:TOGETHER]] = True
+        return np.asarray(up[m.slot])
+
+    def search(self, among: Mask, budget: int) -> bool:
+        """Offer what is better than the best layout among its choices and some more.
+
+        Returns whether there was something.
+        """
+        shortlist = self._shortlist
+        before = shortlist.best
+        # of a single layout wanted only a better one is worth telling
+        most = shortlist.threshold if shortlist.top > 1 else before - TIE * max(1.0, abs(before))
+        open_ = self._open & among
+        open_[self.best()] = True
+        found = self._enumerator.run(
+            self._bound, open_, most, budget=budget, top=shortlist.top
+        )
+        shortlist.offer(found.rows)
+        return shortlist.best < before
