@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.problem.arrays import IntArray, LineCase, LineRow, Problem
+from optimizer.problem.line_cells import joined, line_cells
 from optimizer.problem.routing import TOLERANCE, Route
 from optimizer.problem.site_routes import SiteRoutes
 
@@ -34,14 +35,10 @@ class Reduced:
     open: Mask
     emptied: tuple[int, ...] = ()
     emptied_by: dict[int, str] = field(default_factory=dict)
-    known_routes: SiteRoutes | None = None
 
     @cached_property
     def site_routes(self) -> SiteRoutes:
-        """The routes looked up so far, if they are this problem's; more may be asked for."""
-        known = self.known_routes
-        if known is not None and known.table is self.problem.routes:
-            return known
+        """Looks up routes; those that reducing asked for are known already."""
         return SiteRoutes(self.problem)
 
     @cached_property
@@ -75,32 +72,56 @@ def reduce(problem: Problem, switches: Switches = Switches()) -> Reduced:
     """Apply arc consistency."""
     still = np.ones(len(problem.choice_slot), dtype=bool)
     emptied_by: dict[int, str] = {}
-    routes = SiteRoutes(problem)
     if switches.arc_consistency:
-        limited = [line for line in problem.lines if line.is_limited]
-        for line in limited:
-            ends = (problem.choices_of(slot) for slot in (line.slot_a, line.slot_b))
-            routes.ask(*(problem.choice_site[choices] for choices in ends))
-        pairs = {line.name: pair_reach(problem, line, routes) for line in limited}
-        changed = True
-        while changed:
-            changed = False
-            for line in limited:
-                a, b, ok = pairs[line.name]
-                live = ok & still[a][:, None] & still[b][None, :]
-                for ends, keep, slot in (
-                    (a, live.any(axis=1), line.slot_a),
-                    (b, live.any(axis=0), line.slot_b),
-                ):
-                    drop = ends[still[ends] & ~keep]
-                    if drop.size:
-                        still[drop] = False
-                        changed = True
-                        if not still[problem.choice_slot == slot].any():
-                            emptied_by.setdefault(slot, line.name)
+        still, emptied_by = _consistent(problem)
     left = np.bincount(problem.choice_slot[still], minlength=len(problem.slots))
     emptied = tuple(np.flatnonzero(left == 0).tolist())
-    return Reduced(problem, still, emptied, emptied_by, routes)
+    return Reduced(problem, still, emptied, emptied_by)
+
+
+def _consistent(problem: Problem) -> tuple[Mask, dict[int, str]]:
+    """Choices (n_c,) that every line can join to another, and what emptied a slot."""
+    limited = [line for line in problem.lines if line.is_limited]
+    slots = problem.choice_slot
+    first = np.searchsorted(slots, np.arange(len(problem.slots) + 1))
+    cells = line_cells(problem, limited, np.arange(len(slots)), first)
+    # counted by matrix products, which take less long than asking of every pair
+    ok = joined(cells, SiteRoutes(problem)).astype(np.float32)
+    still = np.ones(len(slots), dtype=np.float32)
+    tables = [
+        (line, ok[cells.of(n)].reshape(cells.shapes[n]), *_slices(first, line))
+        for n, line in enumerate(limited)
+    ]
+    emptied_by: dict[int, str] = {}
+    # a line is looked at again once a slot of its ends has lost choices since
+    due = [True] * len(limited)
+    of_slot: dict[int, list[int]] = {}
+    for n, line in enumerate(limited):
+        of_slot.setdefault(line.slot_a, []).append(n)
+        of_slot.setdefault(line.slot_b, []).append(n)
+    while any(due):
+        for n, (line, table, a, b) in enumerate(tables):
+            if not due[n]:
+                continue
+            due[n] = False
+            reached_a, reached_b = table @ still[b] > 0.0, still[a] @ table > 0.0
+            for ends, reached, slot in ((a, reached_a, line.slot_a), (b, reached_b, line.slot_b)):
+                own = still[ends]
+                kept = own * reached
+                if kept.sum() == own.sum():
+                    continue
+                still[ends] = kept
+                for other in of_slot[slot]:
+                    due[other] = True
+                if not kept.any():
+                    emptied_by.setdefault(slot, line.name)
+    return still > 0.0, emptied_by
+
+
+def _slices(first: IntArray, line: LineRow) -> tuple[slice, slice]:
+    """Where the choices of a line's two ends stand."""
+    a, b = (slice(int(first[slot]), int(first[slot + 1])) for slot in (line.slot_a, line.slot_b))
+    return a, b
 
 
 def pair_reach(
@@ -110,18 +131,10 @@ def pair_reach(
 
     Returns the choice indices of end a (n_a,), of end b (n_b,) and a mask (n_a, n_b).
     """
-    a, b = problem.choices_of(line.slot_a), problem.choices_of(line.slot_b)
-    sites_a, sites_b = problem.choice_site[a], problem.choice_site[b]
-    routes.ask(sites_a, sites_b)
-    ok = np.zeros((len(a), len(b)), dtype=bool)
-    for case in line.cases:
-        fits = routes.choose(line, case, sites_a, sites_b) >= 0
-        if case.model_a is not None:
-            fits = fits & (problem.choice_model[a] == case.model_a)[:, None]
-        if case.model_b is not None:
-            fits = fits & (problem.choice_model[b] == case.model_b)[None, :]
-        ok |= fits
-    return a, b, ok
+    first = np.searchsorted(problem.choice_slot, np.arange(len(problem.slots) + 1))
+    cells = line_cells(problem, [line], np.arange(len(problem.choice_slot)), first)
+    ok = joined(cells, routes).reshape(cells.shapes[0])
+    return problem.choices_of(line.slot_a), problem.choices_of(line.slot_b), ok
 
 
 def route_of(
