@@ -86,8 +86,10 @@ class AnchorGraph:
         crossing = self._off[self.tail] != self._off[self.head]
         stays = ~crossing
         least[:, self.tail[stays], self.head[stays]] = steps[:, stays]
-        for k in np.unique(self.tail):
-            _lower(least, least[:, :, k, None] + least[:, None, k, :])
+        through = np.empty_like(least)
+        for k in np.unique(self.tail).tolist():
+            np.add(least[:, :, k, None], least[:, None, k, :], out=through)
+            _lower(least, through)
         if crossing.any():
             inside = least.copy()
             for e in np.flatnonzero(crossing):
@@ -209,8 +211,12 @@ def _whole(steps: Array) -> IntArray:
 
 
 def _lower(least: IntArray, other: IntArray) -> None:
-    """Write into `least` what is less in `other`: (n_w, n, n), weights in order of rank."""
+    """Write into `least` what is less in `other`: (n_w, ...), weights in order of rank."""
+    if len(least) == 1:
+        np.minimum(least, other, out=least)
+        return
     less = other[-1] < least[-1]
     for k in range(len(least) - 2, -1, -1):
-        less = (other[k] < least[k]) | ((other[k] == least[k]) & less)
+        less &= other[k] == least[k]
+        less |= other[k] < least[k]
     np.copyto(least, other, where=less)

@@ -45,7 +45,7 @@ class LineCells:
         """Where a line's pairs stand."""
         return slice(int(self.at[number]), int(self.at[number + 1]))
 
-    def cases(self) -> Iterator[tuple[IntArray, IntArray, Array, Array]]:
+    def cases(self) -> Iterator[tuple[IntArray | slice, IntArray, Array, Array]]:
         """The lines' cases, the first of each line, then the second of those that have one, ...
 
         Each time: the pairs whose choices are of the case's models, and for each of these the
@@ -61,9 +61,9 @@ class LineCells:
                 if (model >= 0).any():
                     wanted = model[self.line]
                     fits &= (wanted < 0) | (wanted == p.choice_model[choice])
-            cells = np.flatnonzero(fits)
+            cells = slice(None) if fits.all() else np.flatnonzero(fits)
             of = self.line[cells]
-            yield cells, option[of].astype(np.int64), longest[of], most_bend[of]
+            yield cells, option.astype(np.int64)[of], longest[of], most_bend[of]
 
 
 def _terms(line: LineRow, k: int) -> tuple[float, float, float, float, float]:
@@ -97,16 +97,20 @@ def line_cells(
     slot_b = np.array([line.slot_b for line in lines], dtype=np.int64)
     n_a, n_b = size[slot_a], size[slot_b]
     at = np.append(0, np.cumsum(n_a * n_b))
-    line = np.repeat(np.arange(len(lines)), n_a * n_b)
-    row, column = np.divmod(np.arange(at[-1]) - at[line], n_b[line])
+    # rows of all lines one after another, and which row each pair is in
+    row_line = np.repeat(np.arange(len(lines)), n_a)
+    row_a = choice[np.arange(len(row_line)) - (np.cumsum(n_a) - n_a - first[slot_a])[row_line]]
+    width = n_b[row_line]
+    row = np.repeat(np.arange(len(row_line)), width)
+    shift = np.cumsum(width) - width - first[slot_b][row_line]
     return LineCells(
         problem,
         tuple(lines),
         tuple(zip(n_a.tolist(), n_b.tolist(), strict=True)),
         at,
-        line,
-        choice[first[slot_a][line] + row],
-        choice[first[slot_b][line] + column],
+        row_line[row],
+        row_a[row],
+        choice[np.arange(len(row)) - shift[row]],
     )
 
 
@@ -126,13 +130,15 @@ def bought(cells: LineCells, ways: Ways, n_options: int) -> IntArray:
     """
     route = np.full((len(cells.line), n_options), -1, dtype=np.int64)
     settled = np.zeros(route.shape, dtype=bool)
+    every = np.arange(len(route))
     for which, option, longest, most_bend in cells.cases():
-        fresh = ~settled[which, option]
+        cells_of = every[which]
+        fresh = ~settled[cells_of, option]
         number = _some(ways, which).within(longest, most_bend)
-        route[which[fresh], option[fresh]] = number[fresh]
-        settled[which, option] = True
+        route[cells_of[fresh], option[fresh]] = number[fresh]
+        settled[cells_of, option] = True
     return route
 
 
-def _some(ways: Ways, which: IntArray) -> Ways:
-    return ways if len(which) == len(ways.first) else ways.take(which)
+def _some(ways: Ways, which: IntArray | slice) -> Ways:
+    return ways if isinstance(which, slice) else ways.take(which)

@@ -165,12 +165,12 @@ def option_groups(
     for numbers, n_options in drawn:
         cells = line_cells(problem, [problem.lines[n] for n in numbers], choice, first)
         ways = routes.ways(*cells.sites)
-        found.append((tuple(numbers), cells, ways, bought(cells, ways, n_options)))
+        found.append((tuple(numbers), cells, bought(cells, ways, n_options)))
     # only now are all routes known
     leaf, middle = routes.value(problem, forms)
     at = problem.site_q @ forms.T
     groups = []
-    for numbers_of, cells, ways, route in found:
+    for numbers_of, cells, route in found:
         a, b = cells.sites
         rate = np.array([line.mass_kg_per_m for line in cells.lines])
         slack = np.array([line.slack_m for line in cells.lines])
@@ -180,7 +180,7 @@ def option_groups(
         per_m = (rate[cells.line] * allowed)[..., None]
         per_end = (end_kg[cells.line] * allowed)[..., None]
         value = middle[np.maximum(route, 0)]
-        value += ((leaf[a] + leaf[b]) * ways.ends[:, None])[:, None]
+        value += ((leaf[a] + leaf[b]) * (a != b)[:, None])[:, None]
         value *= per_m
         value += per_end * (at[a] + at[b])[:, None]
         groups.append(OptionGroup(numbers_of, cells, allowed, value))

@@ -92,6 +92,7 @@ def _consistent(problem: Problem) -> tuple[Mask, dict[int, str]]:
         (line, ok[cells.of(n)].reshape(cells.shapes[n]), *_slices(first, line))
         for n, line in enumerate(limited)
     ]
+    n_open: list[int] = np.diff(first).tolist()
     emptied_by: dict[int, str] = {}
     # a line is looked at again once a slot of its ends has lost choices since
     due = [True] * len(limited)
@@ -106,14 +107,14 @@ def _consistent(problem: Problem) -> tuple[Mask, dict[int, str]]:
             due[n] = False
             reached_a, reached_b = table @ still[b] > 0.0, still[a] @ table > 0.0
             for ends, reached, slot in ((a, reached_a, line.slot_a), (b, reached_b, line.slot_b)):
-                own = still[ends]
-                kept = own * reached
-                if kept.sum() == own.sum():
+                kept = still[ends] * reached
+                n_kept = int(np.count_nonzero(kept))
+                if n_kept == n_open[slot]:
                     continue
-                still[ends] = kept
+                still[ends], n_open[slot] = kept, n_kept
                 for other in of_slot[slot]:
                     due[other] = True
-                if not kept.any():
+                if not n_kept:
                     emptied_by.setdefault(slot, line.name)
     return still > 0.0, emptied_by
 

@@ -6,7 +6,7 @@ second site hangs on: lengths, bends and what the route brings are put together 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,46 +19,41 @@ from optimizer.problem.routing import TOLERANCE
 class Ways:
     """What there is between n pairs of sites (a, b).
 
-    Routes are known by the number of their middle (`AnchorRoutes`): `first` and on, `count` of
-    them, cheapest first. `length_m`, `bend_rad` are of the two arcs the sites hang on, `ends` (n,)
-    how often those count: 0 where the sites are one, else 1.
+    `pair` (n,) tells each pair by its place in tables over all pairs of sites (n_s * n_s). Routes
+    are known by the number of their middle (`AnchorRoutes`): `first` and on, `count` of them,
+    cheapest first. `length_m`, `bend_rad` are of the two arcs the sites hang on, 0 where the sites
+    are one.
     """
 
     between: AnchorRoutes
+    pair: IntArray
     first: IntArray
     count: IntArray
     length_m: Array
     bend_rad: Array
-    ends: Array
 
-    def take(self, pairs: IntArray) -> Ways:
+    def take(self, which: IntArray) -> Ways:
         """Some of the pairs."""
-        return Ways(
-            self.between,
-            self.first[pairs],
-            self.count[pairs],
-            self.length_m[pairs],
-            self.bend_rad[pairs],
-            self.ends[pairs],
-        )
+        return replace(self, pair=self.pair[which])
 
     def within(self, max_length_m: Array, max_bend_rad: Array) -> IntArray:
         """(n,) number of the cheapest route of each pair within its two limits, -1 for none.
 
         Limits are those of `Route.fits`: what just fits, fits. No route is of negative length.
         """
-        longest = max_length_m * (1 + TOLERANCE) + 1e-12 - self.length_m
-        most_bend = max_bend_rad * (1 + TOLERANCE) + 1e-12 - self.bend_rad
+        first, count = self.first[self.pair], self.count[self.pair]
+        longest = max_length_m * (1 + TOLERANCE) + 1e-12 - self.length_m[self.pair]
+        most_bend = max_bend_rad * (1 + TOLERANCE) + 1e-12 - self.bend_rad[self.pair]
         length, bend = self.between.length_m, self.between.bend_rad
-        fits = (length[self.first] <= longest) & (bend[self.first] <= most_bend) & (self.count > 0)
-        chosen = np.where(fits, self.first, -1)
-        rest, k = np.flatnonzero(~fits & (self.count > 1)), 1
+        fits = (length[first] <= longest) & (bend[first] <= most_bend) & (count > 0)
+        chosen = np.where(fits, first, -1)
+        rest, k = np.flatnonzero(~fits & (count > 1)), 1
         while rest.size:
-            number = self.first[rest] + k
+            number = first[rest] + k
             fits = (length[number] <= longest[rest]) & (bend[number] <= most_bend[rest])
             chosen[rest[fits]] = number[fits]
             k += 1
-            rest = rest[~fits & (self.count[rest] > k)]
+            rest = rest[~fits & (count[rest] > k)]
         return chosen
 
 
@@ -72,19 +67,18 @@ class SiteRoutes:
 
     def ways(self, sites_a: IntArray, sites_b: IntArray) -> Ways:
         """The routes between pairs of sites (n,)."""
-        between = self._between
-        start, goal = self._anchor[sites_a], self._anchor[sites_b]
-        between.ask(start, goal)
-        one = sites_a == sites_b
-        ends = np.where(one, 0.0, 1.0)
-        return Ways(
-            between,
-            np.where(one, 0, between.first[start, goal]),
-            np.where(one, 1, between.count[start, goal]),
-            (self._length[sites_a] + self._length[sites_b]) * ends,
-            (self._bend[sites_a] + self._bend[sites_b]) * ends,
-            ends,
-        )
+        between, anchor = self._between, self._anchor
+        n = len(anchor)
+        pair = sites_a * n + sites_b
+        asked = np.zeros(n * n, dtype=bool)
+        asked[pair] = True
+        a, b = np.divmod(np.flatnonzero(asked), n)
+        between.ask(anchor[a], anchor[b])
+        first, count = (table[anchor[:, None], anchor] for table in (between.first, between.count))
+        length, bend = (leaf[:, None] + leaf for leaf in (self._length, self._bend))
+        for table, value in ((first, 0), (count, 1), (length, 0.0), (bend, 0.0)):
+            np.fill_diagonal(table, value)
+        return Ways(between, pair, first.ravel(), count.ravel(), length.ravel(), bend.ravel())
 
     def value(self, problem: Problem, forms: Array) -> tuple[Array, Array]:
         """What line brings to forms (n_forms, n_q), per (kg/m).
