@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import heapq
 from functools import cached_property
+from itertools import pairwise as neighbours
 
 import numpy as np
 from numpy.typing import NDArray
@@ -132,7 +133,7 @@ class AnchorGraph:
             arcs = self._onward[here, goal]
             going = arcs < n_e
             if not going.any():
-                return np.array(hops, dtype=np.int64).reshape(-1, len(start))
+                return np.array(hops, dtype=np.int64).reshape(len(hops), len(start))
             hops.append(arcs)
             here = np.where(going, head[arcs], here)
 
@@ -146,13 +147,24 @@ class AnchorGraph:
         return more & self.reached(start, goal)
 
     @cached_property
-    def _arcs_from(self) -> list[list[tuple[int, int, int, int, int]]]:
-        """Per anchor, the arcs from it: head, directed arc, cost, length, bend."""
-        arcs: list[list[tuple[int, int, int, int, int]]] = [[] for _ in range(self.n)]
+    def _arcs_from(self) -> list[list[tuple[int, int, int, int]]]:
+        """Per anchor, the arcs from it: head, cost, length, bend."""
+        arcs: list[list[tuple[int, int, int, int]]] = [[] for _ in range(self.n)]
         rows = zip(self.tail.tolist(), self.head.tolist(), *self._steps.tolist(), strict=True)
-        for e, (tail, head, cost, length, bend) in enumerate(rows):
-            arcs[tail].append((head, e, cost, length, bend))
+        for tail, head, cost, length, bend in rows:
+            arcs[tail].append((head, cost, length, bend))
         return arcs
+
+    @cached_property
+    def _arc_between(self) -> dict[tuple[int, int], int]:
+        """The directed arc from one anchor to another."""
+        ends = zip(self.tail.tolist(), self.head.tolist(), strict=True)
+        return {pair: e for e, pair in enumerate(ends)}
+
+    @cached_property
+    def _off_body(self) -> list[bool]:
+        """Per anchor, whether it is off the body."""
+        return list(self._off.tolist())
 
     def dearer_ways(self, start: int, goal: int) -> list[tuple[int, ...]]:
         """Directed arcs of the ways worth taking beside the cheapest, in order of cost.
@@ -161,26 +173,60 @@ class AnchorGraph:
         a way begun is given up where even the least that is left to go makes it no better than
         one found, or where another one got to the same anchor with no more of anything.
         """
-        by_length, by_bend = self._by_length, self._by_bend
+        if self._by_length and self._by_bend:
+            return self._dearer_by_both(start, goal)
+        return self._dearer_by_one(start, goal, 1 if self._by_length else 2)
+
+    def _dearer_by_one(self, start: int, goal: int, counts: int) -> list[tuple[int, ...]]:
+        """`dearer_ways` where only weight number `counts` does, 1 the length or 2 the bend."""
         to_pay = self._cheapest[0][:, goal].tolist()
-        to_go = self._shortest[:, goal].tolist() if by_length else [0] * self.n
-        to_turn = self._straightest[:, goal].tolist() if by_bend else [0] * self.n
-        off = self._off.tolist()
+        to_go = (self._shortest if counts == 1 else self._straightest)[:, goal].tolist()
+        off, arcs_from = self._off_body, self._arcs_from
+        best = int(self._cheapest[counts, start, goal])
+        # the least with which each anchor was come to; being less than that, no way comes twice
+        least = [best] * self.n
+        ways: list[tuple[int, ...]] = []
+        heap: list[tuple[int, int, int, tuple[int, ...]]] = [(to_pay[start], 0, 0, (start,))]
+        while heap and best > to_go[start]:
+            total, length, bend, nodes = heapq.heappop(heap)
+            here = nodes[-1]
+            gone = length if counts == 1 else bend
+            if gone >= least[here] or gone + to_go[here] >= best:
+                continue
+            least[here] = gone
+            if here == goal:
+                best = gone
+                ways.append(tuple(self._arc_between[step] for step in neighbours(nodes)))
+                continue
+            paid = total - to_pay[here]
+            for there, cost, m, turn in arcs_from[here]:
+                on = gone + (m if counts == 1 else turn)
+                if on >= least[there] or on + to_go[there] >= best:
+                    continue
+                if off[there] != off[here] and off[there] != off[goal]:
+                    continue
+                way = (paid + cost + to_pay[there], length + m, bend + turn, (*nodes, there))
+                heapq.heappush(heap, way)
+        return ways
+
+    def _dearer_by_both(self, start: int, goal: int) -> list[tuple[int, ...]]:
+        """`dearer_ways` where both length and bend count."""
+        to_pay = self._cheapest[0][:, goal].tolist()
+        to_go = self._shortest[:, goal].tolist()
+        to_turn = self._straightest[:, goal].tolist()
+        off = self._off_body
 
         def beaten(by: list[tuple[int, int]], length: int, bend: int) -> bool:
             """Whether one of some ways, none of which costs more, is no longer or more bent."""
-            for long, bent in by:
-                if not (by_length and long > length) and not (by_bend and bent > bend):
-                    return True
-            return False
+            return any(long <= length and bent <= bend for long, bent in by)
 
         _, length, bend = self._cheapest[:, start, goal].tolist()
         found, ways = [(length, bend)], []
         kept: list[list[tuple[int, int]]] = [[] for _ in range(self.n)]
-        heap: list[tuple[int, int, int, tuple[int, ...], tuple[int, ...]]]
-        heap = [(to_pay[start], 0, 0, (start,), ())]
+        heap: list[tuple[int, int, int, tuple[int, ...]]]
+        heap = [(to_pay[start], 0, 0, (start,))]
         while heap:
-            total, length, bend, nodes, arcs = heapq.heappop(heap)
+            total, length, bend, nodes = heapq.heappop(heap)
             here = nodes[-1]
             if beaten(kept[here], length, bend):
                 continue
@@ -189,10 +235,10 @@ class AnchorGraph:
             kept[here].append((length, bend))
             if here == goal:
                 found.append((length, bend))
-                ways.append(arcs)
+                ways.append(tuple(self._arc_between[step] for step in neighbours(nodes)))
                 continue
             paid = total - to_pay[here]
-            for there, e, cost, m, turn in self._arcs_from[here]:
+            for there, cost, m, turn in self._arcs_from[here]:
                 if there in nodes or (off[there] != off[here] and off[there] != off[goal]):
                     continue
                 long, bent = length + m, bend + turn
@@ -200,8 +246,8 @@ class AnchorGraph:
                     continue
                 if beaten(kept[there], long, bent):
                     continue
-                way = (*nodes, there), (*arcs, e)
-                heapq.heappush(heap, (paid + cost + to_pay[there], long, bent, *way))
+                way = (paid + cost + to_pay[there], long, bent, (*nodes, there))
+                heapq.heappush(heap, way)
         return ways
 
 
