@@ -94,8 +94,9 @@ class OptionGroup:
         some = np.flatnonzero(np.diff(self.cells.at))
         if some.size and n_forms:
             value = np.where(self.allowed[..., None], self.value[..., :n_forms], -np.inf)
-            least = np.maximum.reduceat(value.max(axis=1), self.cells.at[some], axis=0)
-            most[some] = np.where(np.isfinite(least), least, 0.0)
+            begins = self.cells.at[some] * self.allowed.shape[1]
+            found = np.maximum.reduceat(value.reshape(-1, n_forms), begins, axis=0)
+            most[some] = np.where(np.isfinite(found), found, 0.0)
         return most
 
     def tables(self, forms: IntArray, n_convex: int) -> Iterator[tuple[LineTable, Cheapest]]:

@@ -167,7 +167,8 @@ class _Writer:
         for k, kind in enumerate(kinds):
             caps = [cap for cap in p.caps if cap.kind == kind]
             use = np.array([cap.use for cap in caps])[:, self.choice]
-            number, choice = np.nonzero(use > 0.0)
+            # looking for them in one dimension takes less than half the time
+            number, choice = np.divmod(np.flatnonzero(use > 0.0), len(self.choice))
             share[choice, k] = use[number, choice] / np.array([cap.cap for cap in caps])[number]
         return share
 
