@@ -51,8 +51,16 @@ class AnchorRoutes:
         """(n_steps,) the problem's arcs of all steps, those of a route in the order run."""
         return np.asarray(self._arc[self._steps] >> 1)
 
-    def directed(self, number: int) -> list[tuple[int, int]]:
-        """The problem's arcs of one route, each with the direction it is run in."""
+    def directed(self, numbers: IntArray) -> IntArray:
+        """Arcs of some routes, one route's after another's: twice their numbers, plus 1 if back."""
+        begins = np.append(0, self._ends)[numbers]
+        sizes = self._ends[numbers] - begins
+        shift = np.cumsum(sizes) - sizes - begins
+        steps = np.arange(int(sizes.sum())) - np.repeat(shift, sizes)
+        return np.asarray(self._arc[self._steps[steps]])
+
+    def one(self, number: int) -> list[tuple[int, int]]:
+        """Arcs of one route, each with the direction it is run in."""
         begin = self._ends[number - 1] if number else 0
         arcs = self._arc[self._steps[begin : self._ends[number]]]
         return [(arc >> 1, arc & 1) for arc in arcs.tolist()]

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.problem.arrays import Array, IntArray, LineRow, Problem
+from optimizer.problem.arrays import Array, IntArray, LineCase, LineRow, Problem
 from optimizer.problem.routing import TOLERANCE
 from optimizer.problem.site_routes import SiteRoutes, Ways
 
@@ -67,19 +67,20 @@ class LineCells:
 
 
 def _terms(line: LineRow, k: int) -> tuple[float, float, float, float, float]:
-    """Of a line's case k: option, models (-1 for any), longest and most bent; option -1 if none.
-
-    How long a route may be is without the line's slack, and below 0 if that alone is too long.
-    """
+    """Of a line's case k: option, models (-1 for any), longest and most bent; option -1 if none."""
     if k >= len(line.cases):
         return -1, -1, -1, 0.0, 0.0
     case = line.cases[k]
     model_a = -1 if case.model_a is None else case.model_a
     model_b = -1 if case.model_b is None else case.model_b
-    room = case.max_length_m - line.slack_m
+    return case.option, model_a, model_b, room_m(line, case), case.max_bend_rad
+
+
+def room_m(line: LineRow, case: LineCase) -> float:
+    """How long a line's route may be, its slack left out; below 0 if that alone is too long."""
     if case.max_length_m < line.slack_m * (1 - TOLERANCE):
-        room = -1.0
-    return case.option, model_a, model_b, room, case.max_bend_rad
+        return -1.0
+    return case.max_length_m - line.slack_m
 
 
 def line_cells(

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.problem.arrays import IntArray, LineCase, LineRow, Problem
-from optimizer.problem.line_cells import joined, line_cells
+from optimizer.problem.line_cells import joined, line_cells, room_m
 from optimizer.problem.routing import TOLERANCE, Route
 from optimizer.problem.site_routes import SiteRoutes
 
@@ -45,7 +45,7 @@ class Reduced:
     def arcs(self) -> tuple[tuple[Directed, ...], ...]:
         """Per line and option, the arcs it may run."""
         p = self.problem
-        return tuple(route_arcs(p, line, self.open) for line in p.lines)
+        return tuple(route_arcs(p, line, self.open, self.site_routes) for line in p.lines)
 
 
 @dataclass(frozen=True)
@@ -149,19 +149,20 @@ def route_of(
     )
 
 
-def route_arcs(problem: Problem, line: LineRow, still: Mask) -> tuple[Directed, ...]:
+def route_arcs(
+    problem: Problem, line: LineRow, still: Mask, routes: SiteRoutes
+) -> tuple[Directed, ...]:
     """Per option, the directed arcs on some route between places still open to both ends."""
     sites_a = np.unique(problem.choice_site[(problem.choice_slot == line.slot_a) & still])
     sites_b = np.unique(problem.choice_site[(problem.choice_slot == line.slot_b) & still])
-    found: list[dict[tuple[int, int], None]] = [{} for _ in line.options]
+    a, b = np.repeat(sites_a, len(sites_b)), np.tile(sites_b, len(sites_a))
+    ways = routes.ways(a, b)
+    found: list[set[int]] = [set() for _ in line.options]
     # cases that limit alike share their routes
-    for option, length, bend in dict.fromkeys(
-        (case.option, case.max_length_m, case.max_bend_rad) for case in line.cases
+    for option, longest, most_bend in dict.fromkeys(
+        (case.option, room_m(line, case), case.max_bend_rad) for case in line.cases
     ):
-        case = LineCase(option, None, None, length, bend)
-        for s in sites_a:
-            for t in sites_b:
-                route = route_of(problem, line, case, s, t)
-                if route is not None:
-                    found[option].update(dict.fromkeys(route.arcs))
-    return tuple(tuple(sorted(arcs)) for arcs in found)
+        number = ways.within(np.full(len(a), longest), np.full(len(a), most_bend))
+        there = number >= 0
+        found[option].update(routes.arcs(number[there], a[there], b[there]).tolist())
+    return tuple(tuple((arc >> 1, arc & 1) for arc in sorted(arcs)) for arcs in found)

@@ -161,26 +161,29 @@ class RouteTable:
 
     def _join(self, site_a: int, site_b: int) -> list[Route]:
         out, back = int(self.leaf_arc[site_a]), int(self.leaf_arc[site_b])
-        anchor_a, anchor_b = self.site_anchor[site_a], self.site_anchor[site_b]
-        self.between.ask(anchor_a[None], anchor_b[None])
-        first, count = (
-            self.between.first[anchor_a, anchor_b],
-            self.between.count[anchor_a, anchor_b],
-        )
+        anchor_a, anchor_b = int(self.site_anchor[site_a]), int(self.site_anchor[site_b])
+        between = self.between
+        if between.first[anchor_a, anchor_b] < 0:
+            # who asks for one will ask for more from there, and many take little longer than one
+            between.ask(np.full(len(self.site_anchor), anchor_a), self.site_anchor)
+        first, count = int(between.first[anchor_a, anchor_b]), between.count[anchor_a, anchor_b]
         joined = []
-        for number in range(first, first + count):
-            arcs = (
-                (out >> 1, out & 1),
-                *self.between.directed(number),
-                (back >> 1, 1 - (back & 1)),
-            )
+        for number in range(first, first + int(count)):
+            arcs = ((out >> 1, out & 1), *between.one(number), (back >> 1, 1 - (back & 1)))
             cost = length = bend = 0.0
-            for a, _ in arcs:
-                c, m, turn = self._weights[:, a].tolist()
+            nodes = [int(self._site_node[site_a])]
+            for a, direction in arcs:
+                c, m, turn, *ends = self._arc_rows[a]
                 cost, length, bend = cost + c, length + m, bend + turn
-            nodes = (int(self._site_node[site_a]), *(self._far_end(each) for each in arcs))
-            joined.append(Route(cost, length, bend, arcs, nodes))
+                nodes.append(ends[1 - direction])
+            joined.append(Route(cost, length, bend, arcs, tuple(nodes)))
         return joined
+
+    @cached_property
+    def _arc_rows(self) -> list[tuple[float, float, float, int, int]]:
+        """Cost, length, bend, tail and head of each arc."""
+        ends = self._tail.tolist(), self._head.tolist()
+        return list(zip(*self._weights.tolist(), *ends, strict=True))
 
     def _far_end(self, directed: tuple[int, int]) -> int:
         arc, direction = directed

@@ -80,6 +80,15 @@ class SiteRoutes:
             np.fill_diagonal(table, value)
         return Ways(between, pair, first.ravel(), count.ravel(), length.ravel(), bend.ravel())
 
+    def arcs(self, number: IntArray, sites_a: IntArray, sites_b: IntArray) -> IntArray:
+        """Arcs on some of the routes of pairs of sites (n,), known by the numbers of their middles.
+
+        In order: twice the number of each arc, plus 1 if run back.
+        """
+        apart = sites_a != sites_b
+        out, into = self._leaf[sites_a[apart]], self._leaf[sites_b[apart]] ^ 1
+        return np.unique(np.concatenate([out, into, self._between.directed(np.unique(number))]))
+
     def value(self, problem: Problem, forms: Array) -> tuple[Array, Array]:
         """What line brings to forms (n_forms, n_q), per (kg/m).
 

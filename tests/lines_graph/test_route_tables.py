@@ -119,7 +119,7 @@ def test_routes_asked_for_together_are_those_asked_for_one_by_one() -> None:
             best = alone.best(s, t, length[k], bend[k])
             assert (number[k] < 0) == (best is None)
             if best is not None:
-                middle = together.table.between.directed(int(number[k]))
+                middle = together.table.between.one(int(number[k]))
                 assert list(best.arcs[1:-1]) == middle
                 found += len(middle) > 0
     assert found > 50
@@ -167,7 +167,7 @@ def test_pairs_of_choices_side_by_side_are_bought_and_joined_as_each_alone() -> 
                     assert (numbers[cell, option] < 0) == (best is None)
                     out_of_reach += best is None
                     if best is not None:
-                        middle = problem.routes.between.directed(int(numbers[cell, option]))
+                        middle = problem.routes.between.one(int(numbers[cell, option]))
                         assert list(best.arcs[1:-1]) == middle
     assert by_model > 30
     assert out_of_reach > 100
