@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from math import inf
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -165,6 +165,16 @@ class BallastSites:
     origin: Origin
 
 
+class SiteRule(Protocol):
+    """Whether a rule on two sites forbids them: of two sites, or of arrays of them."""
+
+    @overload
+    def __call__(self, i: int, j: int, /) -> bool: ...
+
+    @overload
+    def __call__(self, i: IntArray, j: IntArray, /) -> NDArray[np.bool_]: ...
+
+
 @dataclass(frozen=True, slots=True)
 class PairRow:
     """A rule on two slots: choices (i, j) that may not both be made."""
@@ -172,7 +182,7 @@ class PairRow:
     kind: str
     slot_a: int
     slot_b: int
-    forbidden: Callable[[int, int], bool]
+    forbidden: SiteRule
     """Given the sites of the two slots, whether the rule forbids them."""
     label: str
     origin: Origin

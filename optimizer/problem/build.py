@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from math import inf
+from typing import overload
 
 import numpy as np
+from numpy.typing import NDArray
 
 from optimizer.body.inertia import bare_leg_inertia, box_inertia_ml
 from optimizer.body.places import is_belt, offers_of
@@ -12,6 +14,7 @@ from optimizer.errors import Flaw, InputError
 from optimizer.problem.arrays import (
     Array,
     Exclusion,
+    IntArray,
     LineRow,
     Objective,
     PairRow,
@@ -353,7 +356,15 @@ def _pair_rows(
     return tuple(rows)
 
 
-def _differ(i: int, j: int) -> bool:
+@overload
+def _differ(i: int, j: int) -> bool: ...
+
+
+@overload
+def _differ(i: IntArray, j: IntArray) -> NDArray[np.bool_]: ...
+
+
+def _differ(i: int | IntArray, j: int | IntArray) -> bool | NDArray[np.bool_]:
     return i != j
 
 
@@ -365,5 +376,12 @@ class _nearer_than:  # noqa: N801 - reads as a verb where it is used
             np.linalg.norm(site_xyz[:, None] - site_xyz[None, :], axis=2) < distance_m
         ) | np.eye(len(site_xyz), dtype=bool)
 
-    def __call__(self, i: int, j: int) -> bool:
-        return bool(self._near[i, j])
+    @overload
+    def __call__(self, i: int, j: int) -> bool: ...
+
+    @overload
+    def __call__(self, i: IntArray, j: IntArray) -> NDArray[np.bool_]: ...
+
+    def __call__(self, i: int | IntArray, j: int | IntArray) -> bool | NDArray[np.bool_]:
+        near: NDArray[np.bool_] = self._near[i, j]
+        return near if near.ndim else bool(near)

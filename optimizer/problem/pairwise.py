@@ -10,13 +10,15 @@ limits, whose values a solution adds exactly.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass
 from itertools import pairwise as neighbours
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.problem.arrays import Array, IntArray, LineRow, Objective, Problem
+from optimizer.problem.arrays import Array, IntArray, Objective, Problem
+from optimizer.problem.line_tables import Cheapest, LineTable, OptionGroup, option_groups
 from optimizer.problem.presolve import Reduced
 from optimizer.problem.quantities import DISCOMFORT, DONNING, INDEX, MASS
 from optimizer.study.model import TRUNK
@@ -24,35 +26,6 @@ from optimizer.study.model import TRUNK
 Mask = NDArray[np.bool_]
 TRUNK_LOAD = INDEX[MASS[TRUNK]]
 _MASSES = [INDEX[name] for name in MASS.values()]
-#: Costs and forms this close are equal when line options are compared.
-_EQUAL = 1e-12
-
-
-@dataclass
-class LineTable:
-    """A line over the choices of its ends: which options it can be bought as, at what cost.
-
-    Shapes: n_a, n_b open choices of the two slots, n_o options, n_f forms. `kept` leaves out
-    options that another one beats in cost and in every form; `base` is the cost without a
-    curve's tangent.
-    """
-
-    number: int
-    slot_a: int
-    slot_b: int
-    kept: Mask
-    cost: Array
-    base: Array
-    form: Array
-
-    best: IntArray = field(init=False)
-    """(n_a, n_b) the cheapest option."""
-
-    def __post_init__(self) -> None:
-        if self.kept.shape[2] == 1:  # looking for the least along an axis of one takes long
-            self.best = np.zeros(self.kept.shape[:2], dtype=np.int64)
-        else:
-            self.best = np.where(self.kept, self.cost, np.inf).argmin(axis=2)
 
 
 @dataclass
@@ -180,14 +153,24 @@ class _Writer:
             self.linear[TRUNK_LOAD] += objective.curve_weight * slope
             self.constant = objective.curve_weight * height
         self.routes = reduced.site_routes
-        for line in p.lines:
-            self.routes.ask(self._sites(line.slot_a), self._sites(line.slot_b))
 
     def _choices(self, slot: int) -> slice:
         return slice(int(self.first[slot]), int(self.first[slot + 1]))
 
     def _sites(self, slot: int) -> IntArray:
         return self.site[self._choices(slot)]
+
+    def _capacity_use(self, kinds: tuple[str, ...]) -> Array:
+        """(n_c, n_kinds) share of its site's capacity that each open choice takes up."""
+        p = self.problem
+        share = np.zeros((len(self.choice), len(kinds)))
+        for k, kind in enumerate(kinds):
+            caps = [cap for cap in p.caps if cap.kind == kind]
+            use = np.array([cap.use for cap in caps])[:, self.choice]
+            # looking for them in one dimension takes less than half the time
+            number, choice = np.divmod(np.flatnonzero(use > 0.0), len(self.choice))
+            share[choice, k] = use[number, choice] / np.array([cap.cap for cap in caps])[number]
+        return share
 
     def _usual_load(self) -> float:
         load = self.problem.choice_q[self.choice, TRUNK_LOAD]
@@ -196,15 +179,11 @@ class _Writer:
     def write(self) -> Pairwise:
         p, objective = self.problem, self.objective
         used = np.unique(self.site)
-        limits, forms, upper, tables = self._forms(used)
+        limits, forms, upper, lines = self._forms(used)
         n_limits = len(limits)
-        pairs = self._pairs(tables, len(forms))
+        pairs = self._pairs(lines, len(forms))
         kinds = tuple(dict.fromkeys(cap.kind for cap in p.caps))
-        capacity_use = np.zeros((len(self.choice), len(kinds)))
-        for cap in p.caps:
-            share = cap.use[self.choice] / cap.cap
-            here = share > 0.0
-            capacity_use[here, kinds.index(cap.kind)] = share[here]
+        capacity_use = self._capacity_use(kinds)
         in_piece = np.zeros((len(p.pieces), len(p.site_names)), dtype=bool)
         for n, piece in enumerate(p.pieces):
             in_piece[n, list(piece.sites)] = True
@@ -234,17 +213,19 @@ class _Writer:
             soft=tuple((soft.upper, weight * soft.points_per) for soft in p.soft),
             capacity_use=capacity_use,
             capacity_kinds=kinds,
-            tables=tables,
+            tables=tuple(table for table, _ in lines),
             pairs=pairs,
             beside=tuple(tuple(sorted(others)) for others in beside),
             limits=tuple(limits),
             segment=p.site_q[self.site][:, _MASSES].argmax(axis=1),
         )
 
-    def _forms(self, used: IntArray) -> tuple[list[int], Array, Array, tuple[LineTable, ...]]:
+    def _forms(
+        self, used: IntArray
+    ) -> tuple[list[int], Array, Array, list[tuple[LineTable, Cheapest]]]:
         """Limits that some choice of choices could break, soft limits, and the trunk's load.
 
-        With the lines' tables of these forms.
+        With the lines' tables of these forms, and the lines at their cheapest.
         """
         p = self.problem
         n_q, n_limits = p.choice_q.shape[1], len(p.limits)
@@ -258,19 +239,14 @@ class _Writer:
         every = np.vstack([rows, np.array(others).reshape(-1, n_q)])
         # two more forms: the cost, and the cost without the curve
         all_forms = np.vstack([every, self.linear, self.objective.linear])
-        along = self.routes.value(p, all_forms)
-        raw = [self._raw_table(line, all_forms, along) for line in p.lines]
+        groups = option_groups(p, self.choice, self.first, self.routes, all_forms)
         most = self._most(rows, used)
-        for allowed, value in raw:
-            if allowed.any() and n_limits:
-                most = most + value[allowed][:, :n_limits].max(axis=0)
+        most = most + self._most_of_lines(groups, n_limits)
         limits = [int(n) for n in np.flatnonzero(most > uppers * (1 + 1e-12))]
         kept = np.array([*limits, *range(n_limits, len(every))], dtype=np.int64)
-        tables = tuple(
-            _line_table(number, line, allowed, value, kept)
-            for number, (line, (allowed, value)) in enumerate(zip(p.lines, raw, strict=True))
-        )
-        return limits, every[kept], uppers[limits], tables
+        lines = [each for group in groups for each in group.tables(kept, len(every) - n_limits)]
+        lines.sort(key=lambda each: each[0].number)
+        return limits, every[kept], uppers[limits], lines
 
     def _most(self, rows: Array, used: IntArray) -> Array:
         """No layout brings more than this of each row, lines left out."""
@@ -281,135 +257,81 @@ class _Writer:
         most = most + np.maximum(p.use_q[used] @ rows.T, 0.0).sum(axis=0)
         return np.asarray(most + len(p.pieces) * np.maximum(rows[:, INDEX[DONNING]], 0.0))
 
-    def _raw_table(self, line: LineRow, all_forms: Array, along: Array) -> tuple[Mask, Array]:
-        """Which options a line can be bought as between all choices, and what they bring."""
-        p = self.problem
-        a, b = self._choices(line.slot_a), self._choices(line.slot_b)
-        sites_a, sites_b = self.site[a], self.site[b]
-        model_a = p.choice_model[self.choice[a]]
-        model_b = p.choice_model[self.choice[b]]
-        shape = (len(sites_a), len(sites_b), len(line.options))
-        route = np.full(shape, -1, dtype=np.int64)
-        settled = np.zeros(shape, dtype=bool)
-        for case in line.cases:
-            fits = np.ones(shape[:2], dtype=bool)
-            if case.model_a is not None:
-                fits &= (model_a == case.model_a)[:, None]
-            if case.model_b is not None:
-                fits &= (model_b == case.model_b)[None, :]
-            fits &= ~settled[:, :, case.option]
-            if not fits.any():
-                continue
-            chosen = self.routes.choose(line, case, sites_a, sites_b)
-            route[:, :, case.option][fits] = chosen[fits]
-            settled[:, :, case.option] |= fits
-        allowed = route >= 0
-        rate = line.mass_kg_per_m
-        at_a, at_b = p.site_q[sites_a] @ all_forms.T, p.site_q[sites_b] @ all_forms.T
-        end_kg = 0.5 * line.slack_m * rate + line.end_mass_kg
-        value = end_kg[None, None, :, None] * (at_a[:, None, None, :] + at_b[None, :, None, :])
-        value = value + rate[None, None, :, None] * along[np.where(allowed, route, 0)]
-        value[~allowed] = 0.0
-        return allowed, value
+    def _most_of_lines(self, groups: list[OptionGroup], n_limits: int) -> Array:
+        """(n_limits,) no layout's lines bring more than this of each limit's row."""
+        return sum((group.most(n_limits).sum(axis=0) for group in groups), np.zeros(n_limits))
 
-    def _pairs(self, tables: tuple[LineTable, ...], n_f: int) -> dict[tuple[int, int], Pair]:
+    def _pairs(
+        self, lines: Iterable[tuple[LineTable, Cheapest]], n_f: int
+    ) -> dict[tuple[int, int], Pair]:
         p = self.problem
         found: dict[tuple[int, int], Pair] = {}
-
-        def between(a: int, b: int) -> tuple[Pair, bool]:
-            low, high = min(a, b), max(a, b)
-            if (low, high) not in found:
-                shape = (len(self._sites(low)), len(self._sites(high)))
-                found[low, high] = Pair(
-                    low,
-                    high,
-                    np.ones(shape, dtype=bool),
-                    np.zeros(shape),
-                    np.zeros((*shape, n_f)),
-                    np.zeros((*shape, n_f)),
-                    np.zeros(n_f),
-                    np.ones(shape, dtype=bool),
-                    (),
-                )
-            return found[low, high], a > b
-
-        for table in tables:
-            pair, turned = between(table.slot_a, table.slot_b)
-            ok: Mask = np.asarray(table.kept.any(axis=2))
-            best = table.best[..., None]
-            cost = np.take_along_axis(table.cost, best, axis=2)[..., 0]
-            form = np.take_along_axis(table.form, best[..., None], axis=2)[:, :, 0]
-            least = np.where(table.kept[..., None], table.form, np.inf).min(axis=2)
-            convex = slice(n_f - len(p.soft) - (self.objective.curve is not None), n_f)
-            plain = np.all(form[..., convex] <= least[..., convex] + _EQUAL, axis=-1)
-            base = np.where(table.kept, table.base, np.inf)
-            plain &= np.take_along_axis(base, best, axis=2)[..., 0] <= base.min(axis=2) + _EQUAL
-            least = np.where(ok[..., None], least, 0.0)
-            pair.ok &= ok.T if turned else ok
-            pair.cost += cost.T if turned else cost
-            pair.form += form.swapaxes(0, 1) if turned else form
-            pair.least_form += least.swapaxes(0, 1) if turned else least
-            pair.plain &= plain.T if turned else plain
-            pair.lines = (*pair.lines, table.number)
+        for table, cheapest in lines:
+            a, b = table.slot_a, table.slot_b
+            one = cheapest if a < b else cheapest.turned()
+            key = (min(a, b), max(a, b))
+            found[key] = _with_line(found.get(key), key, table.number, one)
+        rules: list[tuple[int, int, Mask]] = []
         for rule in p.pairs:
-            pair, turned = between(rule.slot_a, rule.slot_b)
             sites_a, sites_b = self._sites(rule.slot_a), self._sites(rule.slot_b)
-            free = [[not rule.forbidden(int(s), int(t)) for t in sites_b] for s in sites_a]
-            allowed = np.array(free, dtype=bool).reshape(len(sites_a), len(sites_b))
-            pair.ok &= allowed.T if turned else allowed
+            barred = rule.forbidden(sites_a[:, None], sites_b[None, :])
+            rules.append((rule.slot_a, rule.slot_b, ~barred))
         for group in p.exchange if self._order_copies else ():
             for before, after in neighbours(group):
-                pair, turned = between(before[0], after[0])
                 rank = self._ranks(before[0], after[0])
-                ordered = rank[0][:, None] <= rank[1][None, :]
-                pair.ok &= ordered.T if turned else ordered
+                rules.append((before[0], after[0], rank[0][:, None] <= rank[1][None, :]))
+        for a, b, allowed in rules:
+            key = (min(a, b), max(a, b))
+            if key not in found:
+                found[key] = self._without_lines(key, n_f)
+            found[key].ok = found[key].ok & (allowed if a < b else allowed.T)
         for pair in found.values():
             if pair.ok.any():
                 pair.bottom_form = pair.least_form[pair.ok].min(axis=0)
         return found
 
+    def _without_lines(self, key: tuple[int, int], n_f: int) -> Pair:
+        """A pair of slots that no line joins."""
+        shape = (len(self._sites(key[0])), len(self._sites(key[1])))
+        return Pair(
+            *key,
+            np.ones(shape, dtype=bool),
+            np.zeros(shape),
+            np.zeros((*shape, n_f)),
+            np.zeros((*shape, n_f)),
+            np.zeros(n_f),
+            np.ones(shape, dtype=bool),
+            (),
+        )
+
     def _ranks(self, slot: int, twin: int) -> tuple[IntArray, IntArray]:
         """Where the choices of two interchangeable slots stand in garment order."""
         p = self.problem
-        rank = {
-            (int(p.choice_site[c]), int(p.choice_model[c])): n
-            for n, c in enumerate(p.choices_of(slot))
-        }
-        found = []
-        for each in (slot, twin):
-            own = self.choice[self._choices(each)]
-            found.append(
-                np.array(
-                    [rank[int(p.choice_site[c]), int(p.choice_model[c])] for c in own],
-                    dtype=np.int64,
-                )
-            )
-        return found[0], found[1]
+        width = int(p.choice_model.max(initial=0)) + 1
+        name = p.choice_site * width + p.choice_model
+        every = name[p.choices_of(slot)]
+        order = np.argsort(every)
+        of_slot, of_twin = (
+            order[np.searchsorted(every, name[self.choice[self._choices(each)]], sorter=order)]
+            for each in (slot, twin)
+        )
+        return of_slot, of_twin
 
 
-def _line_table(
-    number: int, line: LineRow, allowed: Mask, value: Array, forms: IntArray
-) -> LineTable:
-    """A line's table of some forms; the last two of all values are the costs."""
-    cost = np.where(allowed, value[..., -2], np.inf)
-    form, base = value[..., forms], value[..., -1]
-    kept = _undominated(allowed, base, form)
-    return LineTable(number, line.slot_a, line.slot_b, kept, cost, base, form)
-
-
-def _undominated(allowed: Mask, base: Array, form: Array) -> Mask:
-    """Options that no other one equals or beats in cost and every form; of equals the first."""
-    kept = allowed.copy()
-    n_options = allowed.shape[2]
-    for o in range(n_options):
-        for other in range(n_options):
-            if other == o:
-                continue
-            gain = np.concatenate(
-                [(base[:, :, o] - base[:, :, other])[..., None], form[:, :, o] - form[:, :, other]],
-                axis=-1,
-            )
-            no_worse = (gain >= -_EQUAL).all(axis=-1)
-            better = (gain > _EQUAL).any(axis=-1) | (other < o)
-            kept[:, :, o] &= ~(allowed[:, :, other] & no_worse & better)
-    return kept
+def _with_line(pair: Pair | None, key: tuple[int, int], number: int, line: Cheapest) -> Pair:
+    """What is between two slots with one more line."""
+    if pair is None:
+        none = np.zeros(line.form.shape[2])
+        return Pair(
+            *key, line.ok, line.cost, line.form, line.least_form, none, line.plain, (number,)
+        )
+    return Pair(
+        *key,
+        pair.ok & line.ok,
+        pair.cost + line.cost,
+        pair.form + line.form,
+        pair.least_form + line.least_form,
+        pair.bottom_form,
+        pair.plain & line.plain,
+        (*pair.lines, number),
+    )

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.problem.arrays import IntArray, LineCase, LineRow, Problem
+from optimizer.problem.line_cells import joined, line_cells, room_m
 from optimizer.problem.routing import TOLERANCE, Route
 from optimizer.problem.site_routes import SiteRoutes
 
@@ -34,21 +35,17 @@ class Reduced:
     open: Mask
     emptied: tuple[int, ...] = ()
     emptied_by: dict[int, str] = field(default_factory=dict)
-    known_routes: SiteRoutes | None = None
 
     @cached_property
     def site_routes(self) -> SiteRoutes:
-        """The routes looked up so far, if they are this problem's; more may be asked for."""
-        known = self.known_routes
-        if known is not None and known.table is self.problem.routes:
-            return known
+        """Looks up routes; those that reducing asked for are known already."""
         return SiteRoutes(self.problem)
 
     @cached_property
     def arcs(self) -> tuple[tuple[Directed, ...], ...]:
         """Per line and option, the arcs it may run."""
         p = self.problem
-        return tuple(route_arcs(p, line, self.open) for line in p.lines)
+        return tuple(route_arcs(p, line, self.open, self.site_routes) for line in p.lines)
 
 
 @dataclass(frozen=True)
@@ -77,32 +74,57 @@ def reduce(problem: Problem, switches: Switches = Switches()) -> Reduced:
     """Apply arc consistency."""
     still = np.ones(len(problem.choice_slot), dtype=bool)
     emptied_by: dict[int, str] = {}
-    routes = SiteRoutes(problem)
     if switches.arc_consistency:
-        limited = [line for line in problem.lines if line.is_limited]
-        for line in limited:
-            ends = (problem.choices_of(slot) for slot in (line.slot_a, line.slot_b))
-            routes.ask(*(problem.choice_site[choices] for choices in ends))
-        pairs = {line.name: pair_reach(problem, line, routes) for line in limited}
-        changed = True
-        while changed:
-            changed = False
-            for line in limited:
-                a, b, ok = pairs[line.name]
-                live = ok & still[a][:, None] & still[b][None, :]
-                for ends, keep, slot in (
-                    (a, live.any(axis=1), line.slot_a),
-                    (b, live.any(axis=0), line.slot_b),
-                ):
-                    drop = ends[still[ends] & ~keep]
-                    if drop.size:
-                        still[drop] = False
-                        changed = True
-                        if not still[problem.choice_slot == slot].any():
-                            emptied_by.setdefault(slot, line.name)
+        still, emptied_by = _consistent(problem)
     left = np.bincount(problem.choice_slot[still], minlength=len(problem.slots))
     emptied = tuple(np.flatnonzero(left == 0).tolist())
-    return Reduced(problem, still, emptied, emptied_by, routes)
+    return Reduced(problem, still, emptied, emptied_by)
+
+
+def _consistent(problem: Problem) -> tuple[Mask, dict[int, str]]:
+    """Choices (n_c,) that every line can join to another, and what emptied a slot."""
+    limited = [line for line in problem.lines if line.is_limited]
+    slots = problem.choice_slot
+    first = np.searchsorted(slots, np.arange(len(problem.slots) + 1))
+    cells = line_cells(problem, limited, np.arange(len(slots)), first)
+    # counted by matrix products, which take less long than asking of every pair
+    ok = joined(cells, SiteRoutes(problem)).astype(np.float32)
+    still = np.ones(len(slots), dtype=np.float32)
+    tables = [
+        (line, ok[cells.of(n)].reshape(cells.shapes[n]), *_slices(first, line))
+        for n, line in enumerate(limited)
+    ]
+    n_open: list[int] = np.diff(first).tolist()
+    emptied_by: dict[int, str] = {}
+    # a line is looked at again once a slot of its ends has lost choices since
+    due = [True] * len(limited)
+    of_slot: dict[int, list[int]] = {}
+    for n, line in enumerate(limited):
+        of_slot.setdefault(line.slot_a, []).append(n)
+        of_slot.setdefault(line.slot_b, []).append(n)
+    while any(due):
+        for n, (line, table, a, b) in enumerate(tables):
+            if not due[n]:
+                continue
+            due[n] = False
+            reached_a, reached_b = table @ still[b] > 0.0, still[a] @ table > 0.0
+            for ends, reached, slot in ((a, reached_a, line.slot_a), (b, reached_b, line.slot_b)):
+                kept = still[ends] * reached
+                n_kept = int(np.count_nonzero(kept))
+                if n_kept == n_open[slot]:
+                    continue
+                still[ends], n_open[slot] = kept, n_kept
+                for other in of_slot[slot]:
+                    due[other] = True
+                if not n_kept:
+                    emptied_by.setdefault(slot, line.name)
+    return still > 0.0, emptied_by
+
+
+def _slices(first: IntArray, line: LineRow) -> tuple[slice, slice]:
+    """Where the choices of a line's two ends stand."""
+    a, b = (slice(int(first[slot]), int(first[slot + 1])) for slot in (line.slot_a, line.slot_b))
+    return a, b
 
 
 def pair_reach(
@@ -112,18 +134,10 @@ def pair_reach(
 
     Returns the choice indices of end a (n_a,), of end b (n_b,) and a mask (n_a, n_b).
     """
-    a, b = problem.choices_of(line.slot_a), problem.choices_of(line.slot_b)
-    sites_a, sites_b = problem.choice_site[a], problem.choice_site[b]
-    routes.ask(sites_a, sites_b)
-    ok = np.zeros((len(a), len(b)), dtype=bool)
-    for case in line.cases:
-        fits = routes.choose(line, case, sites_a, sites_b) >= 0
-        if case.model_a is not None:
-            fits = fits & (problem.choice_model[a] == case.model_a)[:, None]
-        if case.model_b is not None:
-            fits = fits & (problem.choice_model[b] == case.model_b)[None, :]
-        ok |= fits
-    return a, b, ok
+    first = np.searchsorted(problem.choice_slot, np.arange(len(problem.slots) + 1))
+    cells = line_cells(problem, [line], np.arange(len(problem.choice_slot)), first)
+    ok = joined(cells, routes).reshape(cells.shapes[0])
+    return problem.choices_of(line.slot_a), problem.choices_of(line.slot_b), ok
 
 
 def route_of(
@@ -137,19 +151,20 @@ def route_of(
     )
 
 
-def route_arcs(problem: Problem, line: LineRow, still: Mask) -> tuple[Directed, ...]:
+def route_arcs(
+    problem: Problem, line: LineRow, still: Mask, routes: SiteRoutes
+) -> tuple[Directed, ...]:
     """Per option, the directed arcs on some route between places still open to both ends."""
     sites_a = np.unique(problem.choice_site[(problem.choice_slot == line.slot_a) & still])
     sites_b = np.unique(problem.choice_site[(problem.choice_slot == line.slot_b) & still])
-    found: list[dict[tuple[int, int], None]] = [{} for _ in line.options]
+    a, b = np.repeat(sites_a, len(sites_b)), np.tile(sites_b, len(sites_a))
+    ways = routes.ways(a, b)
+    found: list[set[int]] = [set() for _ in line.options]
     # cases that limit alike share their routes
-    for option, length, bend in dict.fromkeys(
-        (case.option, case.max_length_m, case.max_bend_rad) for case in line.cases
+    for option, longest, most_bend in dict.fromkeys(
+        (case.option, room_m(line, case), case.max_bend_rad) for case in line.cases
     ):
-        case = LineCase(option, None, None, length, bend)
-        for s in sites_a:
-            for t in sites_b:
-                route = route_of(problem, line, case, s, t)
-                if route is not None:
-                    found[option].update(dict.fromkeys(route.arcs))
-    return tuple(tuple(sorted(arcs)) for arcs in found)
+        number = ways.within(np.full(len(a), longest), np.full(len(a), most_bend))
+        there = number >= 0
+        found[option].update(routes.arcs(number[there], a[there], b[there]).tolist())
+    return tuple(tuple((arc >> 1, arc & 1) for arc in sorted(arcs)) for arcs in found)

@@ -8,17 +8,18 @@ Off-body anchors are no thoroughfare: a line between two places on the body stay
 
 from __future__ import annotations
 
-import heapq
 from dataclasses import dataclass
+from functools import cached_property
 from math import inf
 
+import numpy as np
+
+from optimizer.problem.anchor_graph import AnchorGraph
+from optimizer.problem.anchor_routes import AnchorRoutes
 from optimizer.problem.arrays import Array, IntArray
 
 #: Relative slack when a length or bend is compared with its limit: what just fits, fits.
 TOLERANCE = 1e-9
-#: Costs (score points per kg/m), lengths [m] and bends [rad] are counted in steps of this to put
-#: routes in order, so that equals are told apart by length, bend and nodes, not by rounding noise.
-STEP = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,27 +69,64 @@ class RouteTable:
         by_length: bool,
         by_bend: bool,
     ):
-        self._weights = list(zip(cost.tolist(), length_m.tolist(), bend_rad.tolist(), strict=True))
-        self._steps = [tuple(round(v / STEP) for v in weights) for weights in self._weights]
-        self._by = (by_length, by_bend)
-        self._off = off_body.astype(bool).tolist()
-        self._site_node = site_node.tolist()
-        self._leaves = leaves = set(self._site_node)
-        self._next: dict[int, list[tuple[int, int, int]]] = {}
-        self._leaf: dict[int, tuple[int, int]] = {}
-        for a, (i, j) in enumerate(zip(tail.tolist(), head.tolist(), strict=True)):
-            for d, (here, there) in enumerate(((i, j), (j, i))):
-                if here in leaves:
-                    self._leaf[here] = (a, d)
-                elif there not in leaves:
-                    self._next.setdefault(here, []).append((there, a, d))
-        self._ends = list(zip(tail.tolist(), head.tolist(), strict=True))
-        self._between: dict[int, dict[int, list[Route]]] = {}
+        self._tail, self._head = tail, head
+        self._weights = np.array([cost, length_m, bend_rad])
+        self._by_length, self._by_bend = by_length, by_bend
+        self._off = off_body.astype(bool)
+        self._site_node = site_node
+        self._is_site = np.zeros(len(self._off), dtype=bool)
+        self._is_site[site_node] = True
         self._routes: dict[tuple[int, int], list[Route]] = {}
+
+    @cached_property
+    def _anchor_of_node(self) -> IntArray:
+        """(n_nodes,) anchors counted in order of their nodes, each site's as if it were one."""
+        return np.cumsum(~self._is_site) - 1
+
+    @cached_property
+    def leaf_arc(self) -> IntArray:
+        """(n_s,) twice the arc each site hangs on, plus 1 if run back from there; -1 if none."""
+        leaf = np.full(len(self._off), -1, dtype=np.int64)
+        for direction, ends in enumerate((self._tail, self._head)):
+            hung = np.flatnonzero(self._is_site[ends])
+            leaf[ends[hung]] = 2 * hung + direction
+        return np.asarray(leaf[self._site_node])
+
+    @cached_property
+    def leaf_weights(self) -> Array:
+        """(3, n_s) cost, length [m] and bend [rad] of the arc each site hangs on, 0 if none."""
+        return np.where(self.leaf_arc < 0, 0.0, self._weights[:, self.leaf_arc >> 1])
+
+    @cached_property
+    def site_anchor(self) -> IntArray:
+        """(n_s,) the anchor each site hangs on, as `between` counts them; their number if none."""
+        arc, back = self.leaf_arc >> 1, self.leaf_arc & 1
+        anchor = self._anchor_of_node[np.where(back == 1, self._tail[arc], self._head[arc])]
+        return np.where(self.leaf_arc < 0, self.between.n_anchors, anchor)
+
+    @cached_property
+    def between(self) -> AnchorRoutes:
+        """The routes between anchors, found when they are asked for."""
+        inner = np.flatnonzero(~(self._is_site[self._tail] | self._is_site[self._head]))
+        one, other = (self._anchor_of_node[ends[inner]] for ends in (self._tail, self._head))
+        tail, head = np.concatenate([one, other]), np.concatenate([other, one])
+        arc = np.concatenate([2 * inner, 2 * inner + 1])
+        order = np.lexsort((head, tail))
+        tail, head, arc = tail[order], head[order], arc[order]
+        weights = self._weights[:, arc >> 1]
+        graph = AnchorGraph(
+            tail,
+            head,
+            weights,
+            self._off[~self._is_site],
+            by_length=self._by_length,
+            by_bend=self._by_bend,
+        )
+        return AnchorRoutes(graph, arc, weights[1], weights[2])
 
     def arc_cost(self, arc: int) -> float:
         """Score points per (kg/m) of line lying on an arc."""
-        return float(self._weights[arc][0])
+        return float(self._weights[0, arc])
 
     def routes(self, site_a: int, site_b: int) -> list[Route]:
         """Routes from one site to another, cheapest first; one of no length if they are one."""
@@ -110,66 +148,43 @@ class RouteTable:
 
     def crosses(self, arc: int, direction: int) -> int:
         """1 if an arc between anchors leads off the body that way, -1 if onto it, else 0."""
-        tail, head = self._ends[arc]
-        if tail in self._leaves or head in self._leaves:
+        tail, head = self._tail[arc], self._head[arc]
+        if self._is_site[tail] or self._is_site[head]:
             return 0
         here, there = (tail, head) if direction == 0 else (head, tail)
         return int(self._off[there]) - int(self._off[here])
 
     def starts_off_body(self, site: int) -> bool:
         """Whether lines of a site begin at an anchor off the body."""
-        node = self._site_node[site]
-        return node in self._leaf and self._off[self._far_end(self._leaf[node])]
+        leaf = int(self.leaf_arc[site])
+        return leaf >= 0 and bool(self._off[self._far_end((leaf >> 1, leaf & 1))])
 
     def _join(self, site_a: int, site_b: int) -> list[Route]:
-        node_a, node_b = self._site_node[site_a], self._site_node[site_b]
-        if node_a not in self._leaf or node_b not in self._leaf:
-            return []
-        out, back = self._leaf[node_a], self._leaf[node_b]
-        into = (back[0], 1 - back[1])
-        anchor_a, anchor_b = self._far_end(out), self._far_end(back)
-        if anchor_a not in self._between:
-            self._between[anchor_a] = self._labels(anchor_a)
+        out, back = int(self.leaf_arc[site_a]), int(self.leaf_arc[site_b])
+        anchor_a, anchor_b = int(self.site_anchor[site_a]), int(self.site_anchor[site_b])
+        between = self.between
+        if between.first[anchor_a, anchor_b] < 0:
+            # who asks for one will ask for more from there, and many take little longer than one
+            between.ask(np.full(len(self.site_anchor), anchor_a), self.site_anchor)
+        first, count = int(between.first[anchor_a, anchor_b]), between.count[anchor_a, anchor_b]
         joined = []
-        for middle in self._between[anchor_a].get(anchor_b, []):
-            arcs = (out, *middle.arcs, into)
+        for number in range(first, first + int(count)):
+            arcs = ((out >> 1, out & 1), *between.one(number), (back >> 1, 1 - (back & 1)))
             cost = length = bend = 0.0
-            for a, _ in arcs:
-                c, m, turn = self._weights[a]
+            nodes = [int(self._site_node[site_a])]
+            for a, direction in arcs:
+                c, m, turn, *ends = self._arc_rows[a]
                 cost, length, bend = cost + c, length + m, bend + turn
-            joined.append(Route(cost, length, bend, arcs, (node_a, *middle.nodes, node_b)))
+                nodes.append(ends[1 - direction])
+            joined.append(Route(cost, length, bend, arcs, tuple(nodes)))
         return joined
+
+    @cached_property
+    def _arc_rows(self) -> list[tuple[float, float, float, int, int]]:
+        """Cost, length, bend, tail and head of each arc."""
+        ends = self._tail.tolist(), self._head.tolist()
+        return list(zip(*self._weights.tolist(), *ends, strict=True))
 
     def _far_end(self, directed: tuple[int, int]) -> int:
         arc, direction = directed
-        return self._ends[arc][1 - direction]
-
-    def _labels(self, start: int) -> dict[int, list[Route]]:
-        """Undominated routes from an anchor to every anchor, in order of cost, in steps."""
-        kept: dict[int, list[Route]] = {}
-        heap: list[tuple[int, int, int, tuple[int, ...], tuple[tuple[int, int], ...]]]
-        heap = [(0, 0, 0, (start,), ())]
-        by_length, by_bend = self._by
-
-        def beaten(here: int, length: int, bend: int) -> bool:
-            """Whether a label kept, none of which costs more, is no longer and no more bent."""
-            for r in kept.get(here, ()):
-                if not (by_length and r.length_m > length) and not (by_bend and r.bend_rad > bend):
-                    return True
-            return False
-
-        while heap:
-            cost, length, bend, nodes, arcs = heapq.heappop(heap)
-            here = nodes[-1]
-            if beaten(here, length, bend):
-                continue
-            kept.setdefault(here, []).append(Route(cost, length, bend, arcs, nodes))
-            moved = self._off[here] != self._off[start]
-            for there, a, d in self._next.get(here, []):
-                if there in nodes or (moved and self._off[there] == self._off[start]):
-                    continue
-                c, m, b = self._steps[a]
-                if not beaten(there, length + m, bend + b):
-                    label = (cost + c, length + m, bend + b, (*nodes, there), (*arcs, (a, d)))
-                    heapq.heappush(heap, label)
-        return kept
+        return int((self._head, self._tail)[direction][arc])
