@@ -31,4 +31,14 @@ def library() -> ctypes.CDLL | None:
     for function in (found.limbtrim_enumerate, found.limbtrim_beam):
         function.restype = ctypes.c_int
         function.argtypes = [ctypes.POINTER(each) for each in (Problem, Costs, Asked, Answer)]
+    found.limbtrim_marginals.restype = ctypes.c_int
+    found.limbtrim_marginals.argtypes = [
+        ctypes.POINTER(Problem),
+        ctypes.POINTER(Costs),
+        ctypes.c_void_p,
+        ctypes.c_double,
+        ctypes.POINTER(ctypes.c_double),
+        ctypes.c_void_p,
+        ctypes.c_void_p,
+    ]
     return found

@@ -12,12 +12,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise as neighbours
 
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.native import structures
 from optimizer.problem.arrays import Array, IntArray, Objective, Problem
+from optimizer.problem.compiled_form import structure
 from optimizer.problem.line_tables import Cheapest, LineTable, OptionGroup, option_groups
 from optimizer.problem.presolve import Reduced
 from optimizer.problem.quantities import DISCOMFORT, DONNING, INDEX, MASS
@@ -105,6 +108,11 @@ class Pairwise:
     def curved(self) -> bool:
         """Whether the trunk's load costs along a curve (then it is the last form)."""
         return self.objective.curve is not None
+
+    @cached_property
+    def compiled(self) -> structures.Problem:
+        """The problem as the compiled parts take it."""
+        return structure(self)
 
     def pair(self, slot: int, other: int) -> tuple[Pair, bool]:
         """The pair of two slots, and whether it is stored the other way round."""

@@ -8,7 +8,9 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.native.structures import Costs
 from optimizer.problem.arrays import Array
+from optimizer.problem.compiled_form import flat
 from optimizer.problem.pairwise import Pairwise
 
 Mask = NDArray[np.bool_]
@@ -30,6 +32,19 @@ class Bound:
     share: Array
     use: Array
     table: dict[Key, Array]
+
+    def compiled(self, model: Pairwise) -> Costs:
+        """The costs as the compiled parts take them, for the model they are of."""
+        known = self.__dict__.get("_compiled")
+        if known is None:
+            known = self.__dict__["_compiled"] = Costs(
+                choice=self.choice,
+                share=self.share,
+                use=self.use,
+                table=flat(self.table[key] for key in model.pairs),
+                constant=self.constant,
+            )
+        return known
 
 
 def reduced_costs(model: Pairwise, bound: Bound, open_: Mask) -> tuple[float, Array]:

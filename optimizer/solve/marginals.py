@@ -21,6 +21,7 @@ References
 
 from __future__ import annotations
 
+import ctypes
 from dataclasses import dataclass
 from itertools import pairwise as neighbours
 from math import inf
@@ -28,8 +29,10 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.native import library
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
+from optimizer.problem.presolve import Switches
 from optimizer.solve.bounds import Bound, Key, reduced_costs
 
 Mask = NDArray[np.bool_]
@@ -72,7 +75,9 @@ class _Bag:
     parent: int = -1
 
 
-def marginals(model: Pairwise, bound: Bound, open_: Mask, *, pairs: bool = False) -> Marginals:
+def marginals(
+    model: Pairwise, bound: Bound, open_: Mask, *, pairs: bool = False, compiled: bool = False
+) -> Marginals:
     """The cheapest layouts under a bound's multipliers, limits and capacities left out.
 
     Parameters
@@ -80,19 +85,50 @@ def marginals(model: Pairwise, bound: Bound, open_: Mask, *, pairs: bool = False
     open_ : (n_c,) choices to consider
     pairs : whether pairs of choices are wanted too
 
+    compiled : by the compiled elimination, if there is one
+
     Returns a value of inf where there is no layout at all.
     """
     if not np.logical_or.reduceat(open_, model.first[:-1]).all():
         return Marginals(inf, np.full(len(open_), inf), {})
-    return _Elimination(model, bound, open_).run(pairs)
+    found = _compiled(model, bound, open_, pairs) if compiled else None
+    return found or _Elimination(model, bound, open_).run(pairs)
+
+
+def _compiled(model: Pairwise, bound: Bound, open_: Mask, pairs: bool) -> Marginals | None:
+    """The same by the compiled elimination; None if there is none, or no memory for it."""
+    native = library()
+    if native is None:
+        return None
+    value, beyond = ctypes.c_double(), np.full(len(open_), inf)
+    bytes_open = np.ascontiguousarray(open_, dtype=np.uint8)
+    told: dict[Key, Array] = {}
+    cells = np.full(sum(pair.ok.size for pair in model.pairs.values()) if pairs else 0, inf)
+    done = native.limbtrim_marginals(
+        model.compiled,
+        bound.compiled(model),
+        bytes_open.ctypes.data,
+        MOST_CELLS,
+        value,
+        beyond.ctypes.data,
+        cells.ctypes.data if pairs else None,
+    )
+    if not done:
+        return None
+    if pairs and np.isfinite(value.value):
+        start = 0
+        for key, pair in model.pairs.items():
+            told[key] = cells[start : start + pair.ok.size].reshape(pair.ok.shape)
+            start += pair.ok.size
+    return Marginals(value.value, beyond, told)
 
 
 def priced(
-    model: Pairwise, bound: Bound, open_: Mask, by_marginals: bool, *, pairs: bool = False
+    model: Pairwise, bound: Bound, open_: Mask, switches: Switches, *, pairs: bool = False
 ) -> Marginals:
     """The marginals, or a choice's own reduced cost in their place (and no pairs)."""
-    if by_marginals:
-        return marginals(model, bound, open_, pairs=pairs)
+    if switches.marginals:
+        return marginals(model, bound, open_, pairs=pairs, compiled=switches.compiled)
     return Marginals(*reduced_costs(model, bound, open_), {})
 
 

@@ -105,8 +105,6 @@ class Neighbourhoods:
         most = shortlist.threshold if shortlist.top > 1 else before - TIE * max(1.0, abs(before))
         open_ = self._open & among
         open_[self.best()] = True
-        found = self._enumerator.run(
-            self._bound, open_, most, budget=budget, top=shortlist.top
-        )
+        found = self._enumerator.run(self._bound, open_, most, budget=budget, top=shortlist.top)
         shortlist.offer(found.rows)
         return shortlist.best < before

@@ -163,7 +163,7 @@ class Tightener:
         m = self._m
         must, may = np.zeros(m.n_sites, dtype=bool), np.ones(m.n_sites, dtype=bool)
         bound = self.relaxation.bound(must, may)
-        found = priced(m, bound, self.open, self._switches.marginals, pairs=True)
+        found = priced(m, bound, self.open, self._switches, pairs=True)
         if found.value > self.value or self.bound is None:
             self.value, self.bound = found.value, bound
             self._beyond, self._pairs = found.beyond, found.pairs

@@ -18,8 +18,8 @@ from optimizer.problem.arrays import IntArray
 from optimizer.problem.presolve import Switches
 from optimizer.solve.bounds import Bound, combinations
 from optimizer.solve.branching import Asked, Branching, Question
-from optimizer.solve.covers import Covers
 from optimizer.solve.compiled_enumeration import enumerator
+from optimizer.solve.covers import Covers
 from optimizer.solve.marginals import priced
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.site_hulls import SiteHulls
@@ -176,7 +176,7 @@ class Visitor:
                 return None
             self._lost = status == "error"  # then the last multipliers bound this node too
             bound = relaxation.bound(node.must, node.may)
-            found = priced(m, bound, open_, self._switches.marginals)
+            found = priced(m, bound, open_, self._switches)
             value, beyond = found.value, found.beyond
             if value > threshold:
                 return None
