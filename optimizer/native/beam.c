@@ -35,13 +35,32 @@ static int cheaper(const void *a, const void *b)
     return x < y ? -1 : x > y; /* all in one array, in order */
 }
 
-/* All children of some partial assignments, each of its slot with the fewest choices. */
+/* The open slot with the fewest choices left in all of some partial assignments. */
+static int fewest_of_all(Partial *const *at, int n)
+{
+    int best = 0;
+    int64_t least = INT64_MAX;
+    for (int k = 0; k < at[0]->n_open; k++) {
+        int64_t choices = 0;
+        for (int one = 0; one < n; one++)
+            choices += at[one]->begin[k + 1] - at[one]->begin[k];
+        if (choices < least) {
+            least = choices;
+            best = k;
+        }
+    }
+    return best;
+}
+
+/* All children of some partial assignments. They fill the same slot, so that none looks cheap for
+ * what it has put off. */
 static int children(Partial *const *at, int n, Child *found)
 {
+    const int k = fewest_of_all(at, n);
     int count = 0;
     for (int parent = 0; parent < n; parent++) {
         const Partial *one = at[parent];
-        const int k = fewest(one), from = one->begin[k], to = one->begin[k + 1];
+        const int from = one->begin[k], to = one->begin[k + 1];
         double least = INFINITY;
         for (int i = from; i < to; i++)
             least = one->full[i] < least ? one->full[i] : least;

@@ -15,6 +15,7 @@ References
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from math import inf
 
 import numpy as np
@@ -27,10 +28,13 @@ from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.shortlist import TIE, Shortlist
 
 Mask = NDArray[np.bool_]
-#: Slots taken up together, and neighbourhoods searched at most, per slot.
-TOGETHER, ROUNDS = 10, 3
-#: Partial assignments looked at for one neighbourhood, and where the relaxation hesitates.
-NEAR, HESITANT = 4_000, 20_000
+#: Slots taken up together, and partial assignments looked at for one neighbourhood: in passing, and
+#: where more is worth more.
+QUICK, THOROUGH = ((10, 4_000),), ((10, 4_000), (14, 10_000), (24, 40_000))
+#: Neighbourhoods of one size searched at most, per slot.
+ROUNDS = 3
+#: Partial assignments looked at where the relaxation hesitates.
+HESITANT = 20_000
 #: Less of a choice in the relaxation than this is none.
 _NONE = 1e-6
 
@@ -43,6 +47,7 @@ def polish(
     enumerator: Enumerator,
     shortlist: Shortlist,
     deadline: float = inf,
+    sizes: Sequence[tuple[int, int]] = QUICK,
 ) -> None:
     """Offer better layouts near the best one to the shortlist.
 
@@ -51,15 +56,19 @@ def polish(
     open_ : (n_c,) the choices to consider
     value : the relaxation's values, choices first
     enumerator : the compiled one, else this takes too long
+    sizes : of neighbourhoods, one after another: slots, and partial assignments looked at
     """
     neighbourhoods = Neighbourhoods(model, bound, open_, enumerator, shortlist)
     neighbourhoods.search(value[: len(model.choice)] > _NONE, HESITANT)
-    fruitless = 0
-    for n in range(ROUNDS * model.n_slots):
-        if fruitless == model.n_slots or time.perf_counter() > deadline:
-            return
-        better = neighbourhoods.search(neighbourhoods.around(n % model.n_slots), NEAR)
-        fruitless = 0 if better else fruitless + 1
+    for together, budget in sizes:
+        fruitless = 0
+        for n in range(ROUNDS * model.n_slots):
+            if fruitless == model.n_slots or together > model.n_slots:
+                break
+            if time.perf_counter() > deadline:
+                return
+            near = neighbourhoods.around(n % model.n_slots, together)
+            fruitless = 0 if neighbourhoods.search(near, budget) else fruitless + 1
 
 
 class Neighbourhoods:
@@ -80,7 +89,7 @@ class Neighbourhoods:
         """(n_slots,) the best layout so far, in numbers of open choices."""
         return np.searchsorted(self._m.choice, np.array(self._shortlist.leader().chosen))
 
-    def around(self, slot: int) -> Mask:
+    def around(self, slot: int, together: int) -> Mask:
         """All choices of a slot and of those nearest to it by lines and by site."""
         m, best = self._m, self.best()
         site = m.site[best]
@@ -88,10 +97,10 @@ class Neighbourhoods:
         for each in taken:
             beside = [*m.beside[each], *np.flatnonzero(site == site[each]).tolist()]
             taken += [other for other in dict.fromkeys(beside) if other not in taken]
-            if len(taken) >= TOGETHER:
+            if len(taken) >= together:
                 break
         up = np.zeros(m.n_slots, dtype=bool)
-        up[taken[:TOGETHER]] = True
+        up[taken[:together]] = True
         return np.asarray(up[m.slot])
 
     def search(self, among: Mask, budget: int) -> bool:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import heapq
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import count
@@ -26,7 +26,7 @@ from optimizer.problem.presolve import Reduced, Switches
 from optimizer.solve.compiled_enumeration import enumerator
 from optimizer.solve.highs import Tick
 from optimizer.solve.local_search import improve
-from optimizer.solve.polishing import polish
+from optimizer.solve.polishing import QUICK, THOROUGH, polish
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import first_layouts
@@ -329,7 +329,7 @@ class Search:
                     break
         return self.shortlist.threshold < before or before == inf
 
-    def _polish(self, tightener: Tightener) -> bool:
+    def _polish(self, tightener: Tightener, sizes: Sequence[tuple[int, int]] = QUICK) -> bool:
         """Better layouts near the best one; from a beam, where there is no compiled search."""
         before = self.shortlist.threshold
         if not self._enumerator.compiled:
@@ -344,6 +344,7 @@ class Search:
                 self._enumerator,
                 self.shortlist,
                 self._deadline,
+                sizes,
             )
         return self.shortlist.threshold < before
 
@@ -372,6 +373,8 @@ class Search:
     def _improve(self, tightener: Tightener) -> bool:
         """Better first layouts by local search, where the problem is large."""
         before = self.shortlist.threshold
+        if self._enumerator.compiled and self._switches.local_search and before < inf:
+            return self._polish(tightener, THOROUGH)
         if self._switches.local_search:
             improve(
                 self.model,
