@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-static void *part(char **at, size_t bytes)
+static void *placed(char **at, size_t bytes)
 {
     void *here = *at;
     *at += (bytes + 15) / 16 * 16;
@@ -15,25 +15,26 @@ static size_t walked(const Problem *p, Partial *at, char *space)
 {
     char *end = space;
     const size_t n = (size_t)p->n_choices;
-    at->slots = part(&end, sizeof(int32_t) * p->n_slots);
-    at->begin = part(&end, sizeof(int32_t) * (p->n_slots + 1));
-    at->list = part(&end, sizeof(int32_t) * n);
-    at->ahead = part(&end, sizeof(double) * n);
-    at->full = part(&end, sizeof(double) * n);
-    at->plain = part(&end, sizeof(double) * n);
-    at->low = part(&end, sizeof(double) * p->n_slots);
-    at->high = part(&end, sizeof(double) * p->n_slots);
-    at->bare_low = part(&end, sizeof(double) * p->n_slots);
-    at->bare_high = part(&end, sizeof(double) * p->n_slots);
-    at->lightest = part(&end, sizeof(double) * p->n_slots * p->n_limits);
-    at->heaviest = part(&end, sizeof(double) * p->n_slots * p->n_limits);
-    at->stale = part(&end, p->n_slots);
-    at->used = part(&end, p->n_sites);
-    at->room = part(&end, sizeof(double) * p->n_sites * p->n_kinds);
-    at->form = part(&end, sizeof(double) * p->n_limits);
-    at->top = part(&end, sizeof(double) * p->n_limits);
-    at->binding = part(&end, sizeof(int32_t) * p->n_limits);
-    at->chosen = part(&end, sizeof(int32_t) * p->n_slots);
+    at->slots = placed(&end, sizeof(int32_t) * p->n_slots);
+    at->begin = placed(&end, sizeof(int32_t) * (p->n_slots + 1));
+    at->list = placed(&end, sizeof(int32_t) * n);
+    at->ahead = placed(&end, sizeof(double) * n);
+    at->full = placed(&end, sizeof(double) * n);
+    at->plain = placed(&end, sizeof(double) * n);
+    at->whole = placed(&end, sizeof(double) * n);
+    at->low = placed(&end, sizeof(double) * p->n_slots);
+    at->high = placed(&end, sizeof(double) * p->n_slots);
+    at->bare_low = placed(&end, sizeof(double) * p->n_slots);
+    at->bare_high = placed(&end, sizeof(double) * p->n_slots);
+    at->lightest = placed(&end, sizeof(double) * p->n_slots * p->n_limits);
+    at->heaviest = placed(&end, sizeof(double) * p->n_slots * p->n_limits);
+    at->stale = placed(&end, p->n_slots);
+    at->used = placed(&end, p->n_sites);
+    at->room = placed(&end, sizeof(double) * p->n_sites * p->n_kinds);
+    at->form = placed(&end, sizeof(double) * p->n_limits);
+    at->top = placed(&end, sizeof(double) * p->n_limits);
+    at->binding = placed(&end, sizeof(int32_t) * p->n_limits);
+    at->chosen = placed(&end, sizeof(int32_t) * p->n_slots);
     return (size_t)(end - space);
 }
 
@@ -78,11 +79,43 @@ static void topmost(const Work *w, Partial *at)
     }
 }
 
+static int lighter(const void *a, const void *b)
+{
+    const double x = *(const double *)a, y = *(const double *)b;
+    return x < y ? -1 : x > y;
+}
+
+/* How many slots fit each site together: the lightest ones, as their open choices are. */
+static void counted(const Work *w, const Partial *at)
+{
+    const Problem *p = w->problem;
+    double weight[MOST_SLOTS];
+    for (int site = 0; site < p->n_sites; site++) {
+        w->fit_at[site] = at->n_open;
+        for (int j = 0; j < p->n_kinds; j++) {
+            int n = 0, fit = 0;
+            double sum = 0.0;
+            for (int k = 0; k < at->n_open; k++) {
+                weight[n] = INFINITY;
+                for (int i = at->begin[k]; i < at->begin[k + 1]; i++) {
+                    const double each = p->capacity_use[at->list[i] * p->n_kinds + j];
+                    if (p->site[at->list[i]] == site)
+                        weight[n] = each < weight[n] ? each : weight[n];
+                }
+                n += weight[n] < INFINITY;
+            }
+            qsort(weight, n, sizeof(double), lighter);
+            while (fit < n && (sum += weight[fit]) <= 1.0 + ROOM)
+                fit++;
+            w->fit_at[site] = fit < w->fit_at[site] ? fit : w->fit_at[site];
+        }
+    }
+}
+
 void begin(const Work *w, const Asked *asked, Partial *at)
 {
     const Problem *p = w->problem;
     int n = 0;
-    memset(w->at_site, 0, (size_t)p->n_slots * p->n_sites);
     at->n_open = p->n_slots;
     at->cost = w->costs->constant;
     at->paid = p->constant;
@@ -94,7 +127,6 @@ void begin(const Work *w, const Asked *asked, Partial *at)
         at->stale[slot] = 1;
         for (int c = p->first[slot]; c < p->first[slot + 1]; c++)
             if (asked->open[c]) {
-                w->at_site[slot * p->n_sites + p->site[c]] = 1;
                 at->list[n] = c;
                 at->ahead[n] = w->costs->choice[c];
                 at->plain[n++] = p->cost[c];
@@ -112,33 +144,30 @@ void begin(const Work *w, const Asked *asked, Partial *at)
             at->form[f] += p->pair_limit_bottom[pair * p->n_limits + f];
     }
     topmost(w, at);
+    counted(w, at);
 }
 
-/* Move one open slot's choices to the front, as they are. */
-static void moved(Partial *at, int from, int size, int to)
+/* The least and the most of what the k-th open slot's choices cost. */
+static void spanned(Partial *at, int k)
 {
-    memmove(at->list + to, at->list + from, sizeof(int32_t) * size);
-    memmove(at->ahead + to, at->ahead + from, sizeof(double) * size);
-    memmove(at->plain + to, at->plain + from, sizeof(double) * size);
-    memmove(at->full + to, at->full + from, sizeof(double) * size);
-}
-
-/* The least and the most of what the k-th open slot's choices cost, and bring to limits. */
-static void spanned(const Problem *p, Partial *at, int k)
-{
-    const int n_l = p->n_limits;
     double low = INFINITY, high = -INFINITY, bare_low = INFINITY, bare_high = -INFINITY;
     for (int i = at->begin[k]; i < at->begin[k + 1]; i++) {
-        const double full = at->full[i], plain = at->plain[i];
+        const double full = at->full[i], whole = at->whole[i];
         low = full < low ? full : low;
         high = full > high ? full : high;
-        bare_low = plain < bare_low ? plain : bare_low;
-        bare_high = plain > bare_high ? plain : bare_high;
+        bare_low = whole < bare_low ? whole : bare_low;
+        bare_high = whole > bare_high ? whole : bare_high;
     }
     at->low[k] = low;
     at->high[k] = high;
     at->bare_low[k] = bare_low;
     at->bare_high[k] = bare_high;
+}
+
+/* The least and the most of what the k-th open slot's choices bring to limits. */
+static void weighed(const Problem *p, Partial *at, int k)
+{
+    const int n_l = p->n_limits;
     for (int m = 0; m < at->n_binding; m++) {
         const int f = at->binding[m];
         double lightest = INFINITY, heaviest = -INFINITY;
@@ -153,53 +182,83 @@ static void spanned(const Problem *p, Partial *at, int k)
     at->stale[k] = 0;
 }
 
-/* Leave out choices that no longer fit their site; what every slot costs. 0 if one is empty. */
+/* Leave out choices that no longer fit their site, and count the slots that could still be at
+ * each. 0 if a slot has no choice left. */
 static int fitting(Work *w, Partial *at)
 {
     const Problem *p = w->problem;
     const int n_k = p->n_kinds;
     int n = 0;
+    for (int site = 0; site < p->n_sites; site++) {
+        w->slots_at[site] = 0;
+        w->last_at[site] = -1;
+        w->paid_at[site] = w->most_at[site] = 0.0;
+    }
     for (int k = 0; k < at->n_open; k++) {
         const int from = at->begin[k], to = at->begin[k + 1];
         at->begin[k] = n;
-        if (!at->stale[k]) {
-            if (n != from)
-                moved(at, from, to - from, n);
-            n += to - from;
-            continue;
-        }
         for (int i = from; i < to; i++) {
             const int c = at->list[i], site = p->site[c];
-            const double full = at->ahead[i] + (at->used[site] ? 0.0 : w->costs->share[c]);
-            int fits = full < INFINITY;
+            int fits = at->ahead[i] < INFINITY;
             for (int j = 0; j < n_k; j++)
                 fits &= p->capacity_use[c * n_k + j] <= at->room[site * n_k + j] + ROOM;
             if (!fits)
                 continue;
             at->list[n] = c;
             at->ahead[n] = at->ahead[i];
-            at->plain[n] = at->plain[i];
-            at->full[n++] = full;
+            at->plain[n++] = at->plain[i];
+            if (w->last_at[site] != k) {
+                w->last_at[site] = k;
+                const double share = w->costs->share[c]; /* of all its choices here */
+                w->slots_at[site]++;
+                w->paid_at[site] += share;
+                w->most_at[site] = share > w->most_at[site] ? share : w->most_at[site];
+            }
         }
         if (n == at->begin[k])
             return 0;
+        at->stale[k] |= n - at->begin[k] != to - from;
     }
     at->begin[at->n_open] = n;
-    for (int k = 0; k < at->n_open; k++)
-        if (at->stale[k])
-            spanned(p, at, k);
     return 1;
+}
+
+/* What choices cost, the sites not yet in use shared out among the slots that could be there: all
+ * of them together pay no more for a site than it costs. */
+static void shared_out(Work *w, Partial *at)
+{
+    const Problem *p = w->problem;
+    for (int site = 0; site < p->n_sites; site++) {
+        w->part[site] = w->bare_part[site] = 0.0;
+        if (at->used[site] || !w->slots_at[site])
+            continue;
+        const int all = w->slots_at[site], fit = w->fit_at[site], n = fit < all ? fit : all;
+        if (!n)
+            continue;
+        const double most = n * w->most_at[site], paid = w->paid_at[site];
+        const double left = w->costs->use[site] - (paid < most ? paid : most);
+        if (left > 0.0)
+            w->part[site] = left / n;
+        if (p->use_cost[site] > 0.0)
+            w->bare_part[site] = p->use_cost[site] / n;
+    }
+    for (int k = 0; k < at->n_open; k++) {
+        for (int i = at->begin[k]; i < at->begin[k + 1]; i++) {
+            const int c = at->list[i], site = p->site[c];
+            const double share = at->used[site] ? 0.0 : w->costs->share[c];
+            at->full[i] = at->ahead[i] + share + w->part[site];
+            at->whole[i] = at->plain[i] + w->bare_part[site];
+        }
+        spanned(at, k);
+    }
 }
 
 /* What sites not in use yet, but with choices left, could save of every limit. */
 static void saved(Work *w, const Partial *at, double *spare)
 {
     const Problem *p = w->problem;
-    memset(w->within, 0, p->n_sites);
-    for (int i = 0; i < at->begin[at->n_open]; i++)
-        w->within[p->site[at->list[i]]] = 1;
     for (int site = 0; site < p->n_sites; site++)
-        if (w->within[site] && !at->used[site])
+        if (w->slots_at[site] && !at->used[site])
             for (int f = 0; f < p->n_limits; f++) {
                 const double each = p->use_limit[site * p->n_limits + f];
                 spare[f] -= each < 0.0 ? each : 0.0;
@@ -265,14 +324,11 @@ static int kept(const Work *w, Partial *at, const double *spare, int k, int n, d
 {
     const int from = at->begin[k], to = at->begin[k + 1], limited = w->exposed[k];
     at->begin[k] = n;
-    if (at->high[k] <= within && at->bare_high[k] <= bare_within && !limited) {
-        if (n != from)
-            moved(at, from, to - from, n);
-        return n + to - from;
-    }
+    if (n == from && at->high[k] <= within && at->bare_high[k] <= bare_within && !limited)
+        return to;
     for (int i = from; i < to; i++) {
         const int c = at->list[i];
-        if (!(at->full[i] <= within && at->plain[i] <= bare_within))
+        if (!(at->full[i] <= within && at->whole[i] <= bare_within))
             continue;
         if (limited && !spares(w, at, spare, k, c)) {
             *again = 1;
@@ -281,7 +337,8 @@ static int kept(const Work *w, Partial *at, const double *spare, int k, int n, d
         at->list[n] = c;
         at->ahead[n] = at->ahead[i];
         at->plain[n] = at->plain[i];
-        at->full[n++] = at->full[i];
+        at->full[n] = at->full[i];
+        at->whole[n++] = at->whole[i];
     }
     at->stale[k] |= n - at->begin[k] != to - from;
     return n;
@@ -292,6 +349,7 @@ int narrowed(Work *w, Partial *at)
     slackened(w->problem, at);
     if (!fitting(w, at))
         return 0;
+    shared_out(w, at);
     for (int again = 1; again;) {
         double total = at->cost, bare = at->paid + at->pending, spare[MOST_LIMITS];
         for (int k = 0; k < at->n_open; k++) {
@@ -301,7 +359,12 @@ int narrowed(Work *w, Partial *at)
         at->total = total > bare ? total : bare;
         /* under multipliers, what has been paid is no bound: where a site is in use by now, choices
          * there may cost less than nothing */
-        if ((at->n_open ? at->total : bare) > w->most || !spared(w, at, spare))
+        if ((at->n_open ? at->total : bare) > w->most)
+            return 0;
+        for (int k = 0; k < at->n_open; k++)
+            if (at->stale[k])
+                weighed(w->problem, at, k);
+        if (!spared(w, at, spare))
             return 0;
         again = 0;
         int n = 0;
@@ -313,9 +376,8 @@ int narrowed(Work *w, Partial *at)
                 return 0;
         }
         at->begin[at->n_open] = n;
-        for (int k = 0; k < at->n_open; k++)
-            if (at->stale[k])
-                spanned(w->problem, at, k);
+        for (int k = 0; k < at->n_open && again; k++)
+            spanned(at, k);
     }
     return 1;
 }
@@ -384,23 +446,16 @@ void filled(const Work *w, const Partial *from, Partial *to, int k, int i)
         to->slots[slots] = other;
         to->begin[slots] = n;
         memcpy(to->list + n, from->list + begin, sizeof(int32_t) * size);
-        to->low[slots] = from->low[j];
-        to->high[slots] = from->high[j];
-        to->bare_low[slots] = from->bare_low[j];
-        to->bare_high[slots] = from->bare_high[j];
         memcpy(to->lightest + slots * n_l, from->lightest + j * n_l, sizeof(double) * n_l);
         memcpy(to->heaviest + slots * n_l, from->heaviest + j * n_l, sizeof(double) * n_l);
-        to->stale[slots] = w->at_site[other * p->n_sites + site];
+        to->stale[slots] = from->stale[j];
         int e = 0;
         while (e < n_beside && open[e].slot != other)
             e++;
         if (e == n_beside) {
             memcpy(to->ahead + n, from->ahead + begin, sizeof(double) * size);
             memcpy(to->plain + n, from->plain + begin, sizeof(double) * size);
-            if (!to->stale[slots])
-                memcpy(to->full + n, from->full + begin, sizeof(double) * size);
         } else {
-            to->stale[slots] = 1;
             for (int m = 0; m < size; m++) {
                 const int64_t cell = (from->list[begin + m] - p->first[other]) * (int64_t)open[e].stride;
                 to->ahead[n + m] = from->ahead[begin + m] + open[e].row[cell];
@@ -494,6 +549,7 @@ int worth_having(Work *w, const Asked *asked, const Partial *at)
 int set_up(Work *w, const Problem *p, const Costs *costs, const Asked *asked)
 {
     const size_t n_s = (size_t)p->n_slots + 1, n_l = (size_t)p->n_limits + 1;
+    const size_t n_u = (size_t)p->n_sites + 1;
     w->problem = p;
     w->costs = costs;
     w->most = asked->most;
@@ -502,11 +558,17 @@ int set_up(Work *w, const Problem *p, const Costs *costs, const Asked *asked)
     w->exposed = malloc(n_s);
     w->slot_top = malloc(sizeof(double) * n_s * n_l);
     w->use_top = malloc(sizeof(double) * n_l);
-    w->at_site = malloc(n_s * (p->n_sites + 1));
-    w->within = malloc(p->n_sites + 1);
+    w->slots_at = malloc(sizeof(int32_t) * 3 * n_u);
+    w->paid_at = malloc(sizeof(double) * 4 * n_u);
     w->best = malloc(sizeof(double) * (asked->top + 1));
-    return w->exposed && w->slot_top && w->use_top && w->at_site && w->within
-           && w->best && p->n_slots <= MOST_SLOTS && p->n_limits <= MOST_LIMITS;
+    if (!w->exposed || !w->slot_top || !w->use_top || !w->slots_at || !w->paid_at || !w->best)
+        return 0;
+    w->last_at = w->slots_at + n_u;
+    w->fit_at = w->last_at + n_u;
+    w->most_at = w->paid_at + n_u;
+    w->part = w->most_at + n_u;
+    w->bare_part = w->part + n_u;
+    return p->n_slots <= MOST_SLOTS && p->n_limits <= MOST_LIMITS;
 }
 
 void tear_down(Work *w)
@@ -514,7 +576,7 @@ void tear_down(Work *w)
     free(w->exposed);
     free(w->slot_top);
     free(w->use_top);
-    free(w->at_site);
-    free(w->within);
+    free(w->slots_at);
+    free(w->paid_at);
     free(w->best);
 }

@@ -11,11 +11,13 @@
 typedef struct {
     int32_t *slots, *begin, *list;
     double *ahead;  /* beside `list`: what a choice costs under multipliers, its site's share left out */
-    double *full;   /* the same with the share */
+    double *full;   /* the same with its part in a site not yet in use */
     double *plain;  /* what it costs without multipliers */
-    /* per open slot: the least and the most of `full` and of `plain`; whether they are out of date */
+    double *whole;  /* the same with its part in a site not yet in use */
+    /* per open slot: the least and the most of `full` and of `whole` */
     double *low, *high, *bare_low, *bare_high;
-    double *lightest, *heaviest; /* the same of what they bring to each limit: (open slots, n_limits) */
+    /* and of what its choices bring to each limit, (open slots, n_limits); whether out of date */
+    double *lightest, *heaviest;
     uint8_t *stale;
     uint8_t *used;  /* (n_sites) */
     double *room;   /* (n_sites, n_kinds) */
@@ -35,8 +37,11 @@ typedef struct {
     uint8_t *exposed;  /* (open slots) whether a choice could break a binding limit */
     double *slot_top;  /* (n_slots, n_limits) the most of a slot's choices */
     double *use_top;   /* (n_limits) the most that a site in use brings */
-    uint8_t *at_site;  /* (n_slots, n_sites) whether a slot has choices there */
-    uint8_t *within;   /* (n_sites) */
+    /* (n_sites) slots that fit there together, those that could still be there, the last one
+     * counted; what these pay for it as the bound has it, in all and at most, and their parts in it
+     * beyond that under multipliers, and without any */
+    int32_t *fit_at, *slots_at, *last_at;
+    double *paid_at, *most_at, *part, *bare_part;
     double *best;    /* (top) the best scores found, in order */
     double most;
     int64_t looked;

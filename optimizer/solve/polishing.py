@@ -30,7 +30,7 @@ from optimizer.solve.shortlist import TIE, Shortlist
 Mask = NDArray[np.bool_]
 #: Slots taken up together, and partial assignments looked at for one neighbourhood: in passing, and
 #: where more is worth more.
-QUICK, THOROUGH = ((10, 4_000),), ((10, 4_000), (14, 10_000), (24, 40_000))
+QUICK, THOROUGH = ((10, 4_000),), ((10, 4_000), (16, 10_000), (24, 40_000))
 #: Neighbourhoods of one size searched at most, per slot.
 ROUNDS = 3
 #: Partial assignments looked at where the relaxation hesitates.
@@ -63,7 +63,7 @@ def polish(
     for together, budget in sizes:
         fruitless = 0
         for n in range(ROUNDS * model.n_slots):
-            if fruitless == model.n_slots or together > model.n_slots:
+            if fruitless == model.n_slots or 2 * together > model.n_slots:
                 break
             if time.perf_counter() > deadline:
                 return

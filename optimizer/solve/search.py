@@ -25,7 +25,7 @@ from optimizer.problem.pairwise import pairwise
 from optimizer.problem.presolve import Reduced, Switches
 from optimizer.solve.compiled_enumeration import enumerator
 from optimizer.solve.highs import Tick
-from optimizer.solve.local_search import improve
+from optimizer.solve.local_search import SMALL, improve
 from optimizer.solve.polishing import QUICK, THOROUGH, polish
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.shortlist import Entry, Shortlist
@@ -268,7 +268,7 @@ class Search:
             self._at_hand = inf
             return "optimal"
         root = tightener.cover()
-        for n, better in enumerate((self._beam, self._polish, self._improve)):
+        for n, better in enumerate((self._polish, self._polish, self._improve)):
             if root.done or root.out_of_time or tightener.few:
                 break
             self._at_hand = tightener.value
@@ -332,9 +332,9 @@ class Search:
     def _polish(self, tightener: Tightener, sizes: Sequence[tuple[int, int]] = QUICK) -> bool:
         """Better layouts near the best one; from a beam, where there is no compiled search."""
         before = self.shortlist.threshold
-        if not self._enumerator.compiled:
+        if before == inf or not self._enumerator.compiled:
             return self._beam(tightener)
-        if before < inf and self._switches.first_layouts:
+        if self._switches.first_layouts:
             assert tightener.bound is not None
             polish(
                 self.model,
@@ -374,7 +374,8 @@ class Search:
         """Better first layouts by local search, where the problem is large."""
         before = self.shortlist.threshold
         if self._enumerator.compiled and self._switches.local_search and before < inf:
-            return self._polish(tightener, THOROUGH)
+            large = tightener.left(before)[0] >= SMALL
+            return large and self._polish(tightener, THOROUGH)
         if self._switches.local_search:
             improve(
                 self.model,
