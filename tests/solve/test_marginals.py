@@ -8,15 +8,18 @@ import pytest
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.build import build_problem
 from optimizer.problem.pairwise import Pairwise, pairwise
-from optimizer.problem.presolve import reduce
+from optimizer.problem.presolve import Switches, reduce
 from optimizer.setting import build_setting
 from optimizer.solve.bounds import Bound
 from optimizer.solve.marginals import marginals, priced
 from optimizer.solve.relaxation import Relaxation
 from tests.instances import random_study
+from tests.native import NEEDS_COMPILED
 from tests.solve.every import assignments
 
 SEEDS = range(5200, 5230)
+#: The elimination on arrays, and the compiled one where there is one.
+BOTH = pytest.mark.parametrize("compiled", [False, pytest.param(True, marks=NEEDS_COMPILED)])
 
 
 def written(seed: int) -> tuple[Pairwise, Bound, IntArray] | None:
@@ -41,8 +44,9 @@ def costs(model: Pairwise, bound: Bound, rows: IntArray) -> Array:
     return np.asarray(total)
 
 
+@BOTH
 @pytest.mark.parametrize("seed", SEEDS)
-def test_marginals_are_the_least_of_all_assignments(seed: int) -> None:
+def test_marginals_are_the_least_of_all_assignments(seed: int, compiled: bool) -> None:
     made = written(seed)
     if made is None:
         pytest.skip("nothing fits, or too many assignments")
@@ -53,7 +57,7 @@ def test_marginals_are_the_least_of_all_assignments(seed: int) -> None:
     open_[model.first[:-1]] = True
     rows = rows[open_[rows].all(axis=1)]
     cost = costs(model, bound, rows)
-    found = marginals(model, bound, open_, pairs=True)
+    found = marginals(model, bound, open_, pairs=True, compiled=compiled)
     assert found.value == pytest.approx(cost.min(), abs=1e-9)
     for c in range(len(model.choice)):
         through = cost[(rows == c).any(axis=1)].min(initial=np.inf)
@@ -68,10 +72,11 @@ def test_marginals_are_the_least_of_all_assignments(seed: int) -> None:
             np.testing.assert_allclose(found.value + table, least, atol=1e-9)
 
 
+@BOTH
 @pytest.mark.parametrize("cells", [1, 8, 30])
 @pytest.mark.parametrize("seed", [*SEEDS][::3])
 def test_groups_of_neighbours_only_lower_the_marginals(
-    seed: int, cells: int, monkeypatch: pytest.MonkeyPatch
+    seed: int, cells: int, compiled: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     made = written(seed)
     if made is None:
@@ -80,8 +85,8 @@ def test_groups_of_neighbours_only_lower_the_marginals(
     open_ = np.ones(len(model.choice), dtype=bool)
     exact = marginals(model, bound, open_, pairs=True)
     monkeypatch.setattr("optimizer.solve.marginals.MOST_CELLS", cells)
-    found = marginals(model, bound, open_, pairs=True)
-    own = priced(model, bound, open_, by_marginals=False)
+    found = marginals(model, bound, open_, pairs=True, compiled=compiled)
+    own = priced(model, bound, open_, Switches(marginals=False))
     # not higher than the truth, and no worse than what a choice by itself tells
     assert own.value - 1e-9 <= found.value <= exact.value + 1e-9
     assert (found.value + found.beyond <= exact.value + exact.beyond + 1e-9).all()
@@ -91,14 +96,36 @@ def test_groups_of_neighbours_only_lower_the_marginals(
     assert found.value <= costs(model, bound, rows).min() + 1e-9
 
 
-def test_no_layout_at_all_is_told() -> None:
+@BOTH
+def test_no_layout_at_all_is_told(compiled: bool) -> None:
     made = next(each for each in map(written, SEEDS) if each is not None and each[1].table)
     model, bound, _ = made
     key = next(iter(bound.table))
     barred = {**bound.table, key: np.full_like(bound.table[key], np.inf)}
     nothing = Bound(bound.constant, bound.choice, bound.share, bound.use, barred)
     open_ = np.ones(len(model.choice), dtype=bool)
-    assert marginals(model, nothing, open_, pairs=True).value == np.inf
+    assert marginals(model, nothing, open_, pairs=True, compiled=compiled).value == np.inf
     closed = open_.copy()
     closed[model.first[0] : model.first[1]] = False
-    assert marginals(model, bound, closed).value == np.inf
+    assert marginals(model, bound, closed, compiled=compiled).value == np.inf
+
+
+@NEEDS_COMPILED
+@pytest.mark.parametrize("seed", [*SEEDS][::3])
+@pytest.mark.parametrize("cells", [8, 60_000])
+def test_the_compiled_elimination_tells_what_arrays_do(
+    seed: int, cells: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = written(seed)
+    if made is None:
+        pytest.skip("nothing fits, or too many assignments")
+    model, bound, _ = made
+    monkeypatch.setattr("optimizer.solve.marginals.MOST_CELLS", cells)
+    open_ = np.ones(len(model.choice), dtype=bool)
+    arrays = marginals(model, bound, open_, pairs=True)
+    compiled = marginals(model, bound, open_, pairs=True, compiled=True)
+    assert compiled.value == pytest.approx(arrays.value, rel=1e-12)
+    np.testing.assert_allclose(compiled.beyond, arrays.beyond, atol=1e-12)
+    assert set(compiled.pairs) == set(arrays.pairs)
+    for key, table in arrays.pairs.items():
+        np.testing.assert_allclose(compiled.pairs[key], table, atol=1e-12)
