@@ -5,8 +5,15 @@ A point, weighed by how much it is in use, that is no mixture of the sets is cut
     a . point <= c use,         a . P <= c for every set P,
 
 and of all such inequalities by the one that the line from the sets' middle to the point crosses
-last: a linear program over a and c. It stays alive, since from one point to the next only its
-costs change, and which coefficients are held at nothing.
+last: a linear program over a and c. Its dual looks for the least of the middle that has to be
+mixed in before the point is a mixture,
+
+    minimise m     sum of y_P P = point + m middle,     sum of y_P = use + m,     y, m >= 0,
+
+and has as many rows as the point has items, however many sets there are. The simplex method
+solves it on a dense table of a dozen rows, from the sets of one or two items: a fraction of what
+handing it to a solver of large programs takes. Whatever comes out, the caller sets the right side
+by all sets, so a cut never depends on this arithmetic.
 
 References
 ----------
@@ -15,77 +22,101 @@ References
 
 from __future__ import annotations
 
-from math import inf
-
 import numpy as np
+from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array
-from optimizer.solve.highs_lp import LiveLinear, Rows
+
+Mask = NDArray[np.bool_]
 
 #: Less of an item than this is none.
 NONE = 1e-6
-#: Coefficients are held within this while a facet is looked for; smaller than that they are none.
-_BOX, _TINY = 1e4, 1e-6
-#: Sets to begin with per coefficient, sets that come in at a time, and rounds at most.
-_BEGIN, _MORE, _ROUNDS = 8, 8, 60
+#: Coefficients smaller than this (of the largest) are none.
+_TINY = 1e-6
+#: What a start within the sets costs beside the middle; less than this is no gain, no step.
+_AWAY, _LITTLE = 1e3, 1e-9
+#: Added to what is left in a row, so that of rows with nothing left the largest pivot is taken.
+_NUDGE, _ZERO = 1e-12, 1e-24
+#: Steps at most per row.
+_STEPS = 20
 
 
-class Facets:
-    """Facets of the cone that sets, held (n, d) as points, span at use 1."""
+def facet(held: Mask, point: Array, used: float = 1.0) -> Array | None:
+    """Coefficients (d,), the largest 1 in size, of the facet that a point oversteps most.
 
-    def __init__(self, held: Array):
-        self.held = held
-        self._live: LiveLinear | None = None
-        self._chosen = np.zeros(len(held), dtype=bool)
+    None if the point is in the cone.
 
-    def of(self, point: Array, used: float = 1.0) -> Array | None:
-        """Coefficients (d,), the largest 1 in size, of the facet that a point oversteps most.
-
-        None if the point is in the cone. What the point does not use has none.
-        """
-        d = self.held.shape[1]
-        nothing = point <= NONE
-        if self._live is None:
-            self._live = self._begin(point)
-        live = self._live
-        live.set_costs(np.concatenate([np.where(nothing, 0.0, -point), [used]]))
-        box = np.where(nothing, 0.0, _BOX)
-        live.set_bounds(np.arange(d), -box, box)
-        normal = np.zeros(d + 1)
-        for _ in range(_ROUNDS):
-            if live.solve() != "optimal" or live.objective > -1e-9:
-                return None
-            normal, _ = live.solution()
-            over = self.held @ normal[:d] - normal[d]
-            over[self._chosen] = -inf
-            worst = np.argsort(-over, kind="stable")[:_MORE]
-            worst = worst[over[worst] > 1e-9 * max(1.0, float(np.abs(normal).max()))]
-            if not len(worst):
-                break
-            self._chosen[worst] = True
-            for k in worst.tolist():
-                here = np.flatnonzero(self.held[k])
-                live.add_row(np.append(here, d), np.append(np.ones(len(here)), -1.0), -inf, 0.0)
-        scale = float(np.abs(normal[:d]).max(initial=0.0))
-        if scale <= 0.0:
+    Parameters
+    ----------
+    held : (n, d) which coordinates every set has: first none, every set after its subsets, and
+        with it all of them (a coordinate may tell that two others are there)
+    point : (d,) all above nothing
+    """
+    d = held.shape[1]
+    n = d + 1
+    # columns of the dual: every set, then the middle
+    columns = np.ones((len(held) + 1, n))
+    columns[:-1, :d] = held
+    middle = columns[-1]
+    np.negative(columns[:-1].mean(axis=0), out=middle)
+    never = middle == 0.0
+    if never.any():
+        # in no set: any coefficient holds
+        found = np.ones(d)
+        rest = facet(held[:, ~never[:d]], point[~never[:d]], used)
+        found[~never[:d]] = 0.0 if rest is None else rest
+        return found
+    table = _begin(columns[held.argmax(axis=0)], np.append(point, used))
+    if table is None:
+        return None
+    for _ in range(_STEPS * n):
+        gain = columns @ table[n, :n]
+        gain[-1] -= 1.0
+        j = int(gain.argmax())
+        if gain[j] <= _LITTLE:
+            break
+        step = table[:, :n] @ columns[j]
+        step[n] = gain[j]
+        r = int(((table[:n, n] + _NUDGE) / np.maximum(step[:n], _ZERO)).argmin())
+        if step[r] <= _LITTLE:
+            break
+        _pivot(table, step, r)
+        if table[n, n] <= _LITTLE:
             return None
-        facet = np.asarray(normal[:d] / scale)
-        facet[np.abs(facet) < _TINY] = 0.0
-        return facet
+    normal = table[n, :d]
+    scale = float(np.abs(normal).max(initial=0.0))
+    if scale <= 0.0:
+        return None
+    found = normal / scale
+    found[np.abs(found) < _TINY] = 0.0
+    return found
 
-    def _begin(self, point: Array) -> LiveLinear:
-        """Columns: the coefficients, and that of use; rows: the largest sets, and the middle."""
-        d = self.held.shape[1]
-        merit = self.held @ np.maximum(point, 1e-3)
-        start = np.argsort(-merit, kind="stable")[: _BEGIN * d]
-        self._chosen[start] = True
-        row, column = np.nonzero(self.held[start])
-        n = len(start)
-        rows = Rows(
-            np.concatenate([row, np.arange(n), np.full(d + 1, n)]),
-            np.concatenate([column, np.full(n, d), np.arange(d + 1)]),
-            np.concatenate([np.ones(len(row)), -np.ones(n), -self.held.mean(axis=0), [1.0]]),
-            np.full(n + 1, -inf),
-            np.append(np.zeros(n), 1.0),
-        )
-        return LiveLinear(np.zeros(d + 1), np.full(d + 1, _BOX), rows, 0)
+
+def _begin(basis: Array, right: Array) -> Array | None:
+    """The inverse of a first basis of one set per coordinate and the empty one, a set per row.
+
+    What the columns amount to is at the end of each row; the last row has the prices. None if
+    the point is a mixture of the basis.
+    """
+    n = len(right)
+    table = np.zeros((n + 1, n + 1))
+    matrix = np.zeros((n, n))
+    matrix[:, :-1] = basis.T
+    matrix[-1, -1] = 1.0
+    table[:n, :n] = np.linalg.inv(matrix)
+    table[:n, n] = table[:n, :n] @ right
+    r = int(table[:n, n].argmin())
+    if table[r, n] >= -_LITTLE:
+        return None
+    # enough of the basis' own middle makes a mixture of it; that costs, and is driven out
+    step = np.full(n + 1, -1.0 / n)
+    step[n] = -_AWAY
+    _pivot(table, step, r)
+    return table
+
+
+def _pivot(table: Array, step: Array, r: int) -> None:
+    """Bring a column into the basis in place of that of row r."""
+    row = table[r] / step[r]
+    table -= step[:, None] * row
+    table[r] = row

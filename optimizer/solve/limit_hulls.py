@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
-from optimizer.solve.facets import NONE, Facets
+from optimizer.solve.facets import NONE, facet
 from optimizer.solve.packing import Packing
 from optimizer.solve.relaxation import Cut, Relaxation
 
@@ -31,22 +31,19 @@ _TINY = 1e-9
 
 
 @dataclass
-class _Items(Packing):
-    """What slots and sites in use bring to some limits beyond their least; slot -1: a site."""
+class _Items:
+    """What slots and sites in use bring to some limits beyond their least, and what of it fits.
 
-    slot: IntArray
-    weights: Array
-    columns: list[IntArray]
+    Item k stands for `columns[starts[k]:starts[k + 1]]`.
+    """
 
-    def __post_init__(self) -> None:
-        self.kinds = self.weights.shape[1]
+    packing: Packing
+    columns: IntArray
+    starts: IntArray
 
-    def weight(self, item: int) -> Array:
-        return np.asarray(self.weights[item])
-
-    def barred(self, items: IntArray, added: int) -> Mask:
-        slot = int(self.slot[added])
-        return np.asarray((self.slot[items] == slot) & (slot >= 0))
+    def amounts(self, value: Array) -> Array:
+        """(n,) how much of every item there is at a point."""
+        return np.asarray(np.add.reduceat(value[self.columns], self.starts[:-1]))
 
 
 class LimitHulls:
@@ -60,6 +57,8 @@ class LimitHulls:
         """Read points of another relaxation of the same model from now on."""
         self._relaxation = relaxation
         self._weights: dict[int, Array] = {}
+        #: Per group of limits what there is to pack.
+        self._known: dict[tuple[int, ...], _Items | None] = {}
 
     def violated(self, value: Array, least: float) -> list[Cut]:
         """Cuts that a fractional point oversteps by more than `least` (largest coefficient 1).
@@ -75,32 +74,35 @@ class LimitHulls:
         return []
 
     def _cut(self, group: list[int], value: Array, least: float) -> Cut | None:
-        packing = self._items(group, value)
-        if packing is None:
+        if tuple(group) not in self._known:
+            self._known[tuple(group)] = self._items(group, value)
+        known = self._known[tuple(group)]
+        if known is None:
             return None
-        amount = np.array([float(value[columns].sum()) for columns in packing.columns])
+        amount, packing = known.amounts(value), known.packing
         heavy = packing.weights.max(axis=1)
         support = np.flatnonzero(amount > NONE)
         support = support[np.argsort(-(amount * heavy)[support], kind="stable")]
         sets, items = packing.listed(support)
         if len(items) < 2:
             return None
-        facets, point = Facets(sets.members.astype(float)), amount[items]
-        normal = facets.of(point)
+        point, members = amount[items], sets.members(len(items))
+        normal = facet(members, point)
         if normal is None:
             return None
-        worth = facets.held @ normal
+        worth = members @ normal
         most = max(float(worth.max()), 0.0)
         if float(normal @ point) - most <= least:
             return None
-        coefficient = dict(zip(items.tolist(), normal.tolist(), strict=True))
         others = np.setdiff1d(np.arange(len(heavy)), items)
         others = others[np.argsort(-heavy[others], kind="stable")]
-        coefficient |= packing.lifted(sets, items, worth, most, others.tolist())
-        kept = [(k, a) for k, a in coefficient.items() if a != 0.0]
-        columns = [packing.columns[k] for k, _ in kept]
-        values = [np.full(len(packing.columns[k]), a) for k, a in kept]
-        return Cut(np.concatenate(columns), np.concatenate(values), most)
+        coefficient = np.zeros(len(heavy))
+        coefficient[items] = normal
+        for k, a in packing.lifted(sets, items, worth, most, others).items():
+            coefficient[k] = a
+        values = coefficient.repeat(np.diff(known.starts))
+        kept = values != 0.0
+        return Cut(known.columns[kept], values[kept], most)
 
     def _items(self, group: list[int], value: Array) -> _Items | None:
         """What there is to pack, each limit's capacity scaled to 1; None where it is all used."""
@@ -110,36 +112,34 @@ class LimitHulls:
         use = m.use_form[relaxation.used][:, group]
         room = room - np.minimum(use, 0.0).sum(axis=0)
         use = np.maximum(use, 0.0)
-        own = [
-            m.first[p] + np.flatnonzero(relaxation.open[m.first[p] : m.first[p + 1]])
-            for p in range(m.n_slots)
-        ]
-        for each in own:
-            least = weight[each].min(axis=0)
-            weight[each] -= least
-            room = room - least
+        weight[~relaxation.open] = np.inf
+        least = np.minimum.reduceat(weight, m.first[:-1])
+        room = room - least.sum(axis=0)
         if (room <= _TINY).any():
             return None
-        weight, use = weight / room, use / room
+        own = np.flatnonzero(relaxation.open)
+        weight, use = (weight[own] - least[m.slot[own]]) / room, use / room
         weight[weight < _TINY] = 0.0
-        slots: list[int] = []
-        weights: list[Array] = []
-        columns: list[IntArray] = []
-        for p, each in enumerate(own):
-            some = each[weight[each].any(axis=1)]
-            grain = np.floor(weight[some] / GRAIN).astype(np.int64)
-            _, group_of = np.unique(grain, axis=0, return_inverse=True)
-            for k in range(int(group_of.max(initial=-1)) + 1):
-                alike = some[group_of.ravel() == k]
-                slots.append(p)
-                weights.append(weight[alike].min(axis=0))
-                columns.append(alike)
-        for site, mine in zip(relaxation.used.tolist(), use, strict=True):
-            if mine.any():
-                slots.append(-1)
-                weights.append(mine)
-                columns.append(relaxation.u[[site]])
-        return _Items(np.array(slots), np.array(weights), columns) if slots else None
+        some = weight.any(axis=1)
+        own, weight = own[some], weight[some]
+        sites = use.any(axis=1)
+        if not len(own) and not sites.any():
+            return None
+        # alike: of one slot and in one grain of every weight
+        grain = np.column_stack([m.slot[own], np.floor(weight / GRAIN).astype(np.int64)])
+        order = np.lexsort(grain.T[::-1])
+        grain = grain[order]
+        new = np.ones(len(order), dtype=bool)
+        new[1:] = (grain[1:] != grain[:-1]).any(axis=1)
+        starts = np.flatnonzero(new)
+        least_alike = np.minimum.reduceat(weight[order], starts) if len(starts) else weight[:0]
+        # a site in use excludes nothing but itself
+        n = len(starts)
+        slot = np.concatenate([grain[starts, 0], -1 - np.arange(np.count_nonzero(sites))])
+        columns = np.concatenate([own[order], relaxation.u[relaxation.used[sites]]])
+        starts = np.concatenate([starts, len(order) + np.arange(len(slot) - n + 1)])
+        packing = Packing(np.concatenate([least_alike, use[sites]]), slot[:, None] == slot[None, :])
+        return _Items(packing, columns, starts)
 
     def _weight(self, f: int, value: Array) -> Array:
         """(n_c,) what every choice brings to a limit at least, its share of lines included.

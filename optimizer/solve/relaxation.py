@@ -77,6 +77,30 @@ class _Block:
     column: IntArray
 
 
+@dataclass(frozen=True)
+class Within:
+    """Pairs of choices (n,) at one site that lines join, and the columns that say so.
+
+    Those of the k-th pair are `columns[starts[k]:starts[k + 1]]`.
+    """
+
+    first: IntArray
+    second: IntArray
+    columns: IntArray
+    starts: IntArray
+
+    def amounts(self, value: Array) -> Array:
+        """(n,) how much of every pair there is at a point."""
+        if not len(self.starts):
+            return np.zeros(0)
+        return np.asarray(np.add.reduceat(value[self.columns], self.starts))
+
+    def columns_of(self, k: int) -> IntArray:
+        """The columns of one pair."""
+        end = self.starts[k + 1] if k + 1 < len(self.starts) else len(self.columns)
+        return self.columns[self.starts[k] : end]
+
+
 class Relaxation:
     """The relaxation alive: choices are closed, sites switched, cuts added, solved again.
 
@@ -325,21 +349,37 @@ class Relaxation:
             np.concatenate([rows.upper, [c.upper for c in cuts]]),
         )
 
-    def within_sites(self) -> dict[int, list[tuple[int, int, IntArray]]]:
+    def within_sites(self) -> dict[int, Within]:
         """Per site, the pairs of choices there that lines join, with the columns that say so."""
         m = self.model
-        columns: dict[tuple[int, int], list[IntArray]] = {}
-        for block in self._blocks:
-            a, b = m.first[block.key[0]] + block.row, m.first[block.key[1]] + block.column
-            same = np.flatnonzero(m.site[a] == m.site[b])
-            pair = a[same] * len(m.choice) + b[same]
-            for each in np.unique(pair).tolist():
-                key = (each // len(m.choice), each % len(m.choice))
-                columns.setdefault(key, []).append(block.columns[same[pair == each]])
-        found: dict[int, list[tuple[int, int, IntArray]]] = {}
-        for (i, j), several in columns.items():
-            # of several lines side by side any one tells
-            found.setdefault(int(m.site[i]), []).append((i, j, several[0]))
+        if not self._blocks:
+            return {}
+        serial = np.repeat(np.arange(len(self._blocks)), [len(b.columns) for b in self._blocks])
+        first = np.concatenate([m.first[b.key[0]] + b.row for b in self._blocks])
+        second = np.concatenate([m.first[b.key[1]] + b.column for b in self._blocks])
+        same = np.flatnonzero(m.site[first] == m.site[second])
+        serial, first, second = serial[same], first[same], second[same]
+        columns = np.concatenate([block.columns for block in self._blocks])[same]
+        _, at, back = np.unique(
+            first * len(m.choice) + second, return_index=True, return_inverse=True
+        )
+        # of several lines side by side any one tells
+        told = np.flatnonzero(serial == serial[at][back])
+        back = back[told]
+        order = told[np.lexsort((back, m.site[first[told]]))]
+        first, second, columns = first[order], second[order], columns[order]
+        new = np.ones(len(order), dtype=bool)
+        new[1:] = (first[1:] != first[:-1]) | (second[1:] != second[:-1])
+        starts = np.flatnonzero(new)
+        found: dict[int, Within] = {}
+        sites, begins = np.unique(m.site[first[starts]], return_index=True)
+        ends = np.append(begins[1:], len(starts))
+        for site, begin, end in zip(sites.tolist(), begins.tolist(), ends.tolist(), strict=True):
+            mine = starts[begin:end]
+            until = starts[end] if end < len(starts) else len(order)
+            found[site] = Within(
+                first[mine], second[mine], columns[mine[0] : until], mine - mine[0]
+            )
         return found
 
     def carried(self, cuts: list[Cut], of: Relaxation) -> list[Cut]:

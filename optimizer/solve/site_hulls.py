@@ -28,49 +28,51 @@ from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
-from optimizer.solve.facets import NONE, Facets
+from optimizer.solve.facets import NONE, facet
 from optimizer.solve.packing import ROOM, Packing, Sets
-from optimizer.solve.relaxation import Cut, Relaxation
+from optimizer.solve.relaxation import Cut, Relaxation, Within
 
 Mask = NDArray[np.bool_]
+#: A site without lines within it.
+_NO_LINES = Within(*(np.zeros(0, dtype=np.int64) for _ in range(4)))
 #: Points at most for which a site is left alone.
 LONGEST_REST = 2
-#: Two choices, and the columns that say that a line stays between them.
-_Within = dict[tuple[int, int], IntArray]
 
 
 @dataclass
 class _Hull:
-    """What a site could hold: choices, pairs of them, sets, and their facets."""
+    """What a site could hold, by places in its list of choices.
+
+    The sets of some `items`; the numbers of the `pairs` that `within` has of them, and which two
+    items (2, pairs) each joins; which of them are in no set, so `apart`; `held` (sets, items and pairs) tells what every set has.
+    """
 
     items: IntArray
-    pairs: list[tuple[int, int]]
     sets: Sets
-    facets: Facets
+    within: Within
+    pairs: IntArray
+    ends: IntArray
+    apart: Mask
+    held: Mask
 
 
-class _Choices(Packing):
-    """Choices fit together as capacities, one choice per slot and rules on pairs allow."""
+@dataclass
+class _Site:
+    """One site: its choices, what of them fits together, and what is known of its hull."""
 
-    def __init__(self, model: Pairwise):
-        self._m = model
-        self.kinds = model.capacity_use.shape[1]
-
-    def weight(self, item: int) -> Array:
-        return np.asarray(self._m.capacity_use[item])
-
-    def barred(self, items: IntArray, added: int) -> Mask:
-        m = self._m
-        slot = int(m.slot[added])
-        barred: Mask = np.asarray(m.slot[items] == slot)
-        for k, other in enumerate(items.tolist()):
-            beside = int(m.slot[other])
-            key = (min(slot, beside), max(slot, beside))
-            pair = m.pairs.get(key) if slot != beside else None
-            if pair is not None:
-                low, high = (added, other) if slot < beside else (other, added)
-                barred[k] = not pair.ok[low - m.first[key[0]], high - m.first[key[1]]]
-        return barred
+    own: IntArray
+    heavy_first: IntArray
+    """Places in `own`, what takes up most of a capacity first."""
+    within: Within
+    """The pairs that lines join there, by places in `own`."""
+    packing: Packing | None = None
+    hull: _Hull | None = None
+    seen: tuple[bytes, float] | None = None
+    """The point last found to be within the hull."""
+    fruitless: int = 0
+    """How often in a row it had no cut."""
+    rest: int = 0
+    """For how many points it is left alone."""
 
 
 class SiteHulls:
@@ -78,27 +80,22 @@ class SiteHulls:
 
     def __init__(self, model: Pairwise, relaxation: Relaxation):
         self._m = model
-        self._packing = _Choices(model)
-        #: Per site, how often in a row it had no cut, and how many points it is left alone for.
-        self._fruitless: dict[int, int] = {}
-        self._rest: dict[int, int] = {}
-        self._hulls: dict[int, _Hull] = {}
+        self._sites: dict[int, _Site] = {}
+        order = np.argsort(model.site, kind="stable")
+        sites, starts = np.unique(model.site[order], return_index=True)
+        heavy = model.capacity_use.max(axis=1, initial=0.0)
+        for site, own in zip(sites.tolist(), np.split(order, starts[1:]), strict=True):
+            self._sites[site] = _Site(own, np.argsort(-heavy[own], kind="stable"), _NO_LINES)
         self.use(relaxation)
-        #: Per site, the point last found to be within the hull.
-        self._seen: dict[int, tuple[bytes, float]] = {}
-        self._own: dict[int, IntArray] = {}
-        for site in np.unique(model.site).tolist():
-            here = np.flatnonzero(model.site == site)
-            if len(here) > 1:
-                self._own[site] = here
 
     def use(self, relaxation: Relaxation) -> None:
         """Read points of another relaxation of the same model from now on."""
         self._u = relaxation.u
-        self._columns: dict[int, _Within] = {
-            site: {(i, j): columns for i, j, columns in several}
-            for site, several in relaxation.within_sites().items()
-        }
+        within = relaxation.within_sites()
+        for number, site in self._sites.items():
+            each = within.get(number, _NO_LINES)
+            first, second = (np.searchsorted(site.own, end) for end in (each.first, each.second))
+            site.within = Within(first, second, each.columns, each.starts)
 
     def violated(self, value: Array, least: float, *, sparing: bool = False) -> list[Cut]:
         """Cuts that a fractional point oversteps by more than `least` (largest coefficient 1).
@@ -106,78 +103,122 @@ class SiteHulls:
         `sparing`: a site whose hull cut nothing off is left alone for a while.
         """
         found = []
-        for site, own in self._own.items():
-            x = value[own]
-            if np.count_nonzero((x > NONE) & (x < 1.0 - NONE)) < 2:
+        x = value[: len(self._m.choice)]
+        fractional = self._m.site[(x > NONE) & (x < 1.0 - NONE)]
+        several = np.flatnonzero(np.bincount(fractional, minlength=self._m.n_sites) >= 2)
+        for number in several.tolist():
+            site = self._sites[number]
+            seen = (np.rint(x[site.own] * 1e5).astype(np.int32).tobytes(), least)
+            if site.seen == seen:
                 continue
-            seen = (np.rint(x * 1e5).astype(np.int32).tobytes(), least)
-            if self._seen.get(site) == seen:
+            if sparing and site.rest > 0:
+                site.rest -= 1
                 continue
-            if sparing and self._rest.get(site, 0) > 0:
-                self._rest[site] -= 1
-                continue
-            cut = self._cut(site, own, value, least)
-            if cut is not None:
-                found.append(cut)
-                self._fruitless[site] = 0
+            cuts = self._cuts(number, site, value, least)
+            if cuts:
+                found += cuts
+                site.fruitless = 0
             else:
-                self._seen[site] = seen
-                self._fruitless[site] = self._fruitless.get(site, 0) + 1
-                self._rest[site] = min(self._fruitless[site], LONGEST_REST)
+                site.seen = seen
+                site.fruitless += 1
+                site.rest = min(site.fruitless, LONGEST_REST)
         return found
 
-    def _cut(self, site: int, own: IntArray, value: Array, least: float) -> Cut | None:
-        hull = self._hull(site, own[value[own] > NONE], value)
+    def _cuts(self, number: int, site: _Site, value: Array, least: float) -> list[Cut]:
+        x = value[site.own]
+        hull = self._hull(site, x)
         if hull is None:
-            return None
-        items, columns = hull.items, [self._columns[site][pair] for pair in hull.pairs]
-        point = np.concatenate([value[items], [value[each].sum() for each in columns]])
-        used = float(value[self._u[site]])
-        normal = hull.facets.of(point, used)
-        if normal is None:
-            return None
+            return []
         # choices of earlier points that this one does not use are lifted with the rest
-        live = value[items] > NONE
-        sets, whole = hull.sets.within(live)
-        worth = hull.facets.held[whole] @ normal
+        live = x[hull.items] > NONE
+        amount = site.within.amounts(value)[hull.pairs]
+        cuts = []
+        if amount[hull.apart].sum() > least:
+            several = [site.within.columns_of(k) for k in hull.pairs[hull.apart].tolist()]
+            columns = np.concatenate(several)
+            cuts.append(Cut(columns, np.ones(len(columns)), 0.0))
+        told = (amount > NONE) & live[hull.ends].all(axis=0) & ~hull.apart
+        items, pairs = hull.items[live], hull.pairs[told]
+        point = np.concatenate([x[items], amount[told]])
+        used = float(value[self._u[number]])
+        whole = hull.sets.without(~live)
+        held = hull.held[whole][:, np.concatenate([live, told])]
+        normal = facet(held, point, used)
+        if normal is None:
+            return cuts
+        worth = held @ normal
         most = max(float(worth.max()), 0.0)
         if float(normal @ point) - most * used <= least:
-            return None
-        row: dict[int, float] = dict(zip(items.tolist(), normal.tolist(), strict=False))
-        for each, b in zip(columns, normal[len(items) :].tolist(), strict=True):
-            row.update(dict.fromkeys(each.tolist(), b))
-        others = np.setdiff1d(own, items[live], assume_unique=True)
-        heavy = self._m.capacity_use[others].max(axis=1, initial=0.0)
-        others = others[np.argsort(-heavy, kind="stable")]
-        row.update(self._packing.lifted(sets, items[live], worth, most, others.tolist()))
-        row[int(self._u[site])] = -most
-        kept = {column: each for column, each in row.items() if each != 0.0}
-        return Cut(np.array(list(kept)), np.array(list(kept.values())), 0.0)
+            return cuts
+        others = np.ones(len(site.own), dtype=bool)
+        others[items] = False
+        come_in = self._packing(site).lifted(
+            Sets(hull.sets.words[whole], hull.sets.loads[:, whole]),
+            hull.items,
+            worth,
+            most,
+            site.heavy_first[others[site.heavy_first]],
+        )
+        several = [site.within.columns_of(k) for k in pairs.tolist()]
+        of_pairs = normal[len(items) :].repeat([len(each) for each in several])
+        lifted = np.fromiter(come_in, dtype=np.int64, count=len(come_in))
+        columns = np.concatenate([site.own[items], *several, site.own[lifted], self._u[[number]]])
+        values = np.concatenate(
+            [normal[: len(items)], of_pairs, np.array(list(come_in.values())), [-most]]
+        )
+        kept = values != 0.0
+        return [*cuts, Cut(columns[kept], values[kept], 0.0)]
 
-    def _hull(self, site: int, support: IntArray, value: Array) -> _Hull | None:
+    def _hull(self, site: _Site, x: Array) -> _Hull | None:
         """The sets of what a point has at a site; those last listed, where they have all of it."""
+        support = np.flatnonzero(x > NONE)
         # the likeliest first: those left out when there are too many sets are the last
-        support = support[np.argsort(-value[support], kind="stable")]
-        hull, columns = self._hulls.get(site), self._columns.get(site, {})
+        support = support[np.argsort(-x[support], kind="stable")]
+        hull = site.hull
         if hull is not None:
-            missing = np.setdiff1d(support, hull.items, assume_unique=True)
-            if not len(missing) and hull.pairs == _pairs(columns, hull.items):
+            if np.isin(support, hull.items, kind="table").all():
+                if hull.within is not site.within:
+                    site.hull = hull = _paired(site, hull.items, hull.sets)
                 return hull
             earlier = np.setdiff1d(hull.items, support, assume_unique=True)
             support = np.concatenate([support, earlier])
-        sets, items = self._packing.listed(support)
+        packing = self._packing(site)
+        sets, items = packing.listed(support)
         if len(items) < 2:
             return None
-        pairs = _pairs(columns, items)
-        if not pairs and (self._m.capacity_use[items].sum(axis=0) <= 1.0 + ROOM).all():
+        hull = _paired(site, items, sets)
+        if not len(hull.pairs) and (packing.weights[items].sum(axis=0) <= 1.0 + ROOM).all():
             return None
-        at = {int(c): k for k, c in enumerate(items)}
-        together = [sets.members[:, at[i]] & sets.members[:, at[j]] for i, j in pairs]
-        held = np.column_stack([sets.members, *together]).astype(float)
-        self._hulls[site] = hull = _Hull(items, pairs, sets, Facets(held))
+        site.hull = hull
         return hull
 
+    def _packing(self, site: _Site) -> Packing:
+        """Choices fit together as capacities, one choice per slot and rules on pairs allow."""
+        if site.packing is None:
+            m = self._m
+            slot = m.slot[site.own]
+            clash = slot[:, None] == slot[None, :]
+            begin = np.searchsorted(site.own, m.first)
+            here = set(slot.tolist())
+            for (a, b), pair in m.pairs.items():
+                if a in here and b in here:
+                    of_a, of_b = (slice(begin[p], begin[p + 1]) for p in (a, b))
+                    i, j = site.own[of_a] - m.first[a], site.own[of_b] - m.first[b]
+                    barred = ~pair.ok[i[:, None], j]
+                    clash[of_a, of_b] = barred
+                    clash[of_b, of_a] = barred.T
+            site.packing = Packing(m.capacity_use[site.own], clash)
+        return site.packing
 
-def _pairs(columns: _Within, items: IntArray) -> list[tuple[int, int]]:
-    known = set(items.tolist())
-    return [(i, j) for i, j in columns if i in known and j in known]
+
+def _paired(site: _Site, items: IntArray, sets: Sets) -> _Hull:
+    """The sets of some items, with what lines tell of them."""
+    place = np.full(len(site.own), -1)
+    place[items] = np.arange(len(items))
+    ends = np.stack([place[site.within.first], place[site.within.second]])
+    pairs = np.flatnonzero((ends >= 0).all(axis=0))
+    ends = ends[:, pairs]
+    members = sets.members(len(items))
+    held = np.concatenate([members, members[:, ends[0]] & members[:, ends[1]]], axis=1)
+    apart = ~held[:, len(items) :].any(axis=0)
+    return _Hull(items, sets, site.within, pairs, ends, apart, held)
