@@ -58,6 +58,7 @@ class CompiledEnumerator(Enumerator):
         budget: int | None = None,
         deadline: float = inf,
         top: int = 0,
+        all_of_it: bool = True,
     ) -> Listing:
         """As `Enumerator.run`; it looks up at the deadline only when it ends.
 
@@ -73,7 +74,7 @@ class CompiledEnumerator(Enumerator):
             most=most,
             tie=TIE,
             budget=_NO_BUDGET if budget is None else budget,
-            probe=_NO_BUDGET if budget is None else max(budget // PROBED, 1),
+            probe=max(budget // PROBED, 1) if budget and all_of_it else _NO_BUDGET,
             most_found=MOST_FOUND,
             top=top if top <= self._exact_top else 0,
             width=width or 0,

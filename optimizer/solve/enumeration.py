@@ -86,6 +86,7 @@ class Enumerator:
         budget: int | None = None,
         deadline: float = inf,
         top: int = 0,
+        all_of_it: bool = True,
     ) -> Listing:
         """Assignments over open choices whose bound is at most `most`; their score may exceed it.
 
@@ -93,9 +94,9 @@ class Enumerator:
         ----------
         width : how many partial assignments go on at every step; by default all
         budget : how many partial assignments may be looked at
-        top : how many are wanted, of no use here
+        top, all_of_it : of use to the compiled search only
         """
-        del top
+        del top, all_of_it
         start = self._start(bound, open_, most)
         if start is None:
             return Listing(np.zeros((0, self._m.n_slots), dtype=np.int64), True)

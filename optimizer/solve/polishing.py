@@ -28,9 +28,9 @@ from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.shortlist import TIE, Shortlist
 
 Mask = NDArray[np.bool_]
-#: Slots taken up together, and partial assignments looked at for one neighbourhood: in passing, and
-#: where more is worth more.
-QUICK, THOROUGH = ((10, 4_000),), ((10, 4_000), (16, 10_000), (24, 40_000))
+#: The share of all slots taken up together, and partial assignments looked at for one
+#: neighbourhood: in passing, and where more is worth more.
+QUICK, THOROUGH = ((0.44, 4_000),), ((0.25, 4_000), (0.4, 20_000))
 #: Neighbourhoods of one size searched at most, per slot.
 ROUNDS = 3
 #: Partial assignments looked at where the relaxation hesitates.
@@ -47,7 +47,7 @@ def polish(
     enumerator: Enumerator,
     shortlist: Shortlist,
     deadline: float = inf,
-    sizes: Sequence[tuple[int, int]] = QUICK,
+    sizes: Sequence[tuple[float, int]] = QUICK,
 ) -> None:
     """Offer better layouts near the best one to the shortlist.
 
@@ -56,14 +56,14 @@ def polish(
     open_ : (n_c,) the choices to consider
     value : the relaxation's values, choices first
     enumerator : the compiled one, else this takes too long
-    sizes : of neighbourhoods, one after another: slots, and partial assignments looked at
+    sizes : of neighbourhoods, one after another: share of all slots, partial assignments looked at
     """
     neighbourhoods = Neighbourhoods(model, bound, open_, enumerator, shortlist)
     neighbourhoods.search(value[: len(model.choice)] > _NONE, HESITANT)
-    for together, budget in sizes:
-        fruitless = 0
+    for share, budget in sizes:
+        together, fruitless = int(share * model.n_slots), 0
         for n in range(ROUNDS * model.n_slots):
-            if fruitless == model.n_slots or 2 * together > model.n_slots:
+            if fruitless == model.n_slots:
                 break
             if time.perf_counter() > deadline:
                 return

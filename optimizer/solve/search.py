@@ -29,15 +29,15 @@ from optimizer.solve.local_search import SMALL, improve
 from optimizer.solve.polishing import QUICK, THOROUGH, polish
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.shortlist import Entry, Shortlist
-from optimizer.solve.start import first_layouts
+from optimizer.solve.start import WIDTHS, first_layouts
 from optimizer.solve.tighten import Tightener
 from optimizer.solve.visiting import Haul, Node, Visitor
 
 Mask = NDArray[np.bool_]
 #: Hands at the tree, and nodes for which one does.
 VISITORS, ALONE = 2, 30
-#: Combinations (decimal logarithm) among which the first layouts are looked for at first.
-LIKELY = 12.0
+#: Combinations (decimal logarithm, per slot) among which the first layouts are looked for at first.
+LIKELY = 0.5
 #: Partial assignments that listing all that is left may take, with the compiled search: after the
 #: first relaxation, after cuts, and before the tree.
 SOON, LATER, AT_LAST = 20_000, 40_000, 150_000
@@ -304,18 +304,26 @@ class Search:
         """First layouts before any cuts, and whether the compiled search could list all others."""
         if not self._enumerator.compiled:
             return False
-        self._beam(tightener)
+        self._beam(tightener, WIDTHS[:1])
+        if self.shortlist.threshold == inf and self._switches.first_layouts:
+            # any layout is better than none: polishing makes much of it
+            assert tightener.bound is not None
+            found = self._enumerator.run(
+                tightener.bound, tightener.open, inf, budget=SOON, top=1, all_of_it=False
+            )
+            self.shortlist.offer(found.rows)
         if self._listed(tightener, SOON):
             return True
         return self._polish(tightener) and self._listed(tightener, SOON)
 
-    def _beam(self, tightener: Tightener) -> bool:
+    def _beam(self, tightener: Tightener, widths: Sequence[int] = WIDTHS) -> bool:
         """First layouts from the bound so far; whether to cut on."""
         assert tightener.bound is not None
         before = self.shortlist.threshold
         if self._switches.first_layouts:
             # at first among the cheapest layouts only: there the beam looks closer, and sooner
-            likely = [tightener.likely(LIKELY)] if before == inf else []
+            first = tightener.likely(LIKELY * self.model.n_slots)
+            likely = [first] if before == inf else []
             for among in (*likely, tightener.open):
                 first_layouts(
                     self.model,
@@ -324,12 +332,13 @@ class Search:
                     self._enumerator,
                     self.shortlist,
                     self._deadline,
+                    widths,
                 )
                 if self.shortlist.threshold < before:
                     break
         return self.shortlist.threshold < before or before == inf
 
-    def _polish(self, tightener: Tightener, sizes: Sequence[tuple[int, int]] = QUICK) -> bool:
+    def _polish(self, tightener: Tightener, sizes: Sequence[tuple[float, int]] = QUICK) -> bool:
         """Better layouts near the best one; from a beam, where there is no compiled search."""
         before = self.shortlist.threshold
         if before == inf or not self._enumerator.compiled:

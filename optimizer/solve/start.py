@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from math import inf
 
 import numpy as np
@@ -25,9 +26,10 @@ def first_layouts(
     enumerator: Enumerator,
     shortlist: Shortlist,
     deadline: float = inf,
+    widths: Sequence[int] = WIDTHS,
 ) -> None:
     """Offer good layouts to the shortlist so that its threshold is near from the start."""
-    for width in WIDTHS:
+    for width in widths:
         wide = max(width, 2 * shortlist.top)
         found = enumerator.run(bound, open_, shortlist.threshold, width=wide, deadline=deadline)
         shortlist.offer(found.rows)

@@ -152,7 +152,7 @@ def test_polishing_makes_nothing_up_and_nothing_worse(seed: int) -> None:
     shortlist.offer(made.rows[[worst]])
     search = CompiledEnumerator(made.model)
     value = made.relaxation.value
-    polish(made.model, made.bound, made.open, value, search, shortlist, sizes=((2, 1000),))
+    polish(made.model, made.bound, made.open, value, search, shortlist, sizes=((0.5, 1000),))
     assert shortlist.best <= made.scores[worst]
     assert np.abs(made.scores - shortlist.best).min() < 1e-9
 
