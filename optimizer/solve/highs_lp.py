@@ -11,9 +11,11 @@ from math import inf
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
 
+Mask = NDArray[np.bool_]
 _NO_LIMIT = 2**31 - 1
 _DEVEX, _STEEPEST_EDGE = 1, 2
 
@@ -47,18 +49,25 @@ class LiveLinear:
             ("presolve", "off"),
         ):
             self._highs.setOptionValue(option, value)
-        order = np.argsort(rows.row, kind="stable")
-        counts = np.bincount(rows.row, minlength=len(rows.lower))
-        lp = highspy.HighsLp()
-        lp.num_col_, lp.num_row_ = len(cost), len(rows.lower)
-        lp.col_cost_ = cost
-        lp.col_lower_, lp.col_upper_ = np.zeros(len(cost)), col_upper
-        lp.row_lower_, lp.row_upper_ = rows.lower, rows.upper
-        lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
-        lp.a_matrix_.start_ = np.concatenate([[0], np.cumsum(counts)]).astype(np.int32)
-        lp.a_matrix_.index_ = rows.column[order].astype(np.int32)
-        lp.a_matrix_.value_ = rows.value[order]
-        self._highs.passModel(lp)
+        start, index, entry = _by_row(rows)
+        # one call with plain arrays: filled in field by field, every number would become an object
+        self._highs.passModel(
+            len(cost),
+            len(rows.lower),
+            len(index),
+            int(highspy.MatrixFormat.kRowwise),
+            int(highspy.ObjSense.kMinimize),
+            0.0,
+            np.asarray(cost, dtype=np.float64),
+            np.zeros(len(cost)),
+            np.asarray(col_upper, dtype=np.float64),
+            rows.lower,
+            rows.upper,
+            start,
+            index,
+            entry,
+            np.zeros(len(cost), dtype=np.int32),
+        )
         self.objective = -inf
         self.iterations = 0
         self._solved = False
@@ -137,6 +146,13 @@ class LiveLinear:
             np.asarray(values, dtype=np.float64),
         )
 
+    def add_rows(self, rows: Rows) -> None:
+        """Add rows at the end."""
+        start, index, value = _by_row(rows)
+        self._highs.addRows(
+            len(rows.lower), rows.lower, rows.upper, len(index), start[:-1], index, value
+        )
+
     def basis(self) -> Any:
         """The basis now, to come back to."""
         return self._highs.getBasis()
@@ -144,3 +160,35 @@ class LiveLinear:
     def set_basis(self, basis: Any) -> None:
         """Come back to a basis."""
         self._highs.setBasis(basis)
+
+    def basic(self) -> tuple[IntArray, IntArray]:
+        """The columns and the rows that are basic now; none where there is no basis."""
+        _, variables = self._highs.getBasicVariables()
+        variables = np.asarray(variables, dtype=np.int64)
+        return variables[variables >= 0], -1 - variables[variables < 0]
+
+    def start_from(self, basic: tuple[Mask, Mask], at_upper: tuple[Mask, Mask]) -> None:
+        """Start from a basis: which columns and rows are basic, which others at their upper."""
+        status_of = self._highspy.HighsBasisStatus
+        names = (status_of.kLower, status_of.kBasic, status_of.kUpper)
+        columns, rows = (
+            [names[k] for k in np.where(each, 1, np.where(upper, 2, 0)).tolist()]
+            for each, upper in zip(basic, at_upper, strict=True)
+        )
+        start = self._highspy.HighsBasis()
+        start.col_status, start.row_status, start.valid = columns, rows, True
+        # said to be from elsewhere it is made to fit, which takes a factorisation
+        start.alien = sum(int(np.count_nonzero(each)) for each in basic) != len(rows)
+        self._highs.setBasis(start)
+        self._solved = True
+
+
+def _by_row(rows: Rows) -> tuple[NDArray[np.int32], NDArray[np.int32], Array]:
+    """Where each row starts (and the end), columns and values, row after row."""
+    row, column, value = rows.row, rows.column, rows.value
+    if (row[1:] < row[:-1]).any():
+        order = np.argsort(row, kind="stable")
+        column, value = column[order], value[order]
+    start = np.zeros(len(rows.lower) + 1, dtype=np.int32)
+    np.cumsum(np.bincount(row, minlength=len(rows.lower)), out=start[1:])
+    return start, column.astype(np.int32), np.asarray(value, dtype=np.float64)

@@ -21,7 +21,7 @@ from optimizer.solve.bounds import Bound, Key, combinations
 from optimizer.solve.covers import Covers
 from optimizer.solve.limit_hulls import LimitHulls
 from optimizer.solve.marginals import priced
-from optimizer.solve.relaxation import Cut, Relaxation
+from optimizer.solve.relaxation import Cut, Optimum, Relaxation
 from optimizer.solve.site_hulls import SiteHulls
 
 Mask = NDArray[np.bool_]
@@ -67,9 +67,10 @@ class Tightener:
         self.open: Mask = relaxation.open.copy()
         self.value = -inf
         self.bound: Bound | None = None
+        self._optimum: Optimum | None = relaxation.optimum()
 
     def left(self, threshold: float) -> tuple[float, float]:
-        """Combinations (decimal logarithm) left under a threshold, how far the bound is below it."""
+        """Combinations (decimal logarithm) left below a threshold, and how far the bound is."""
         return combinations(self._m, self.below(threshold)), threshold - self.value
 
     def below(self, threshold: float) -> Mask:
@@ -156,6 +157,8 @@ class Tightener:
 
     def _solve(self) -> Root:
         status = self.relaxation.solve(self._deadline - time.perf_counter())
+        if status == "optimal":
+            self._optimum = self.relaxation.optimum()
         return Root(status == "infeasible", status == "stopped")
 
     def bounded(self) -> None:
@@ -206,15 +209,15 @@ class Tightener:
             return Root(True)
         if allowed is None:
             return None
-        old = self.relaxation
-        new = Relaxation(m, self._seed, self.open, allowed)
-        new.add_cuts(new.carried(old.active_cuts(), old))
+        new, optimum = self.relaxation.smaller(self.open, allowed, self._optimum)
         self.relaxation = new
         self.covers.use(new.u)
         self.hulls.use(new)
         self.limits.use(new)
-        root = self._solve()
-        if root.done or root.out_of_time:
-            return root
+        self._optimum = optimum
+        if optimum is None:
+            root = self._solve()
+            if root.done or root.out_of_time:
+                return root
         self.bounded()
         return None

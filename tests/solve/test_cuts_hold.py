@@ -34,12 +34,13 @@ def point(relaxation: Relaxation, row: IntArray) -> Array | None:
     value = np.zeros(len(relaxation.cost))
     value[row] = 1.0
     value[relaxation.u[np.unique(model.site[row])]] = 1.0
-    for block in relaxation._blocks:
-        a, b = block.key
-        at = (block.row == row[a] - model.first[a]) & (block.column == row[b] - model.first[b])
-        if not at.any():
+    a, b = relaxation.line_a, relaxation.line_b
+    within = (a == row[model.slot[a]]) & (b == row[model.slot[b]])
+    for block in np.unique(relaxation.line_block):
+        at = np.flatnonzero(within & (relaxation.line_block == block))
+        if not len(at):
             return None
-        value[block.columns[np.flatnonzero(at)[0]]] = 1.0
+        value[relaxation.line_at[at[0]]] = 1.0
     return value
 
 
