@@ -358,6 +358,8 @@ class Relaxation:
         first = np.concatenate([m.first[b.key[0]] + b.row for b in self._blocks])
         second = np.concatenate([m.first[b.key[1]] + b.column for b in self._blocks])
         same = np.flatnonzero(m.site[first] == m.site[second])
+        if not len(same):
+            return {}
         serial, first, second = serial[same], first[same], second[same]
         columns = np.concatenate([block.columns for block in self._blocks])[same]
         _, at, back = np.unique(
