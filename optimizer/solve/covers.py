@@ -17,14 +17,41 @@ References
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
+from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
 from optimizer.solve.relaxation import Cut
 
+Mask = NDArray[np.bool_]
 #: Relative room left when weights are compared with a capacity.
 _ROOM = 1e-9
+#: Less of a choice than this is none.
+_NONE = 1e-6
+
+
+@dataclass
+class _Knapsack:
+    """One kind of capacity of one site: its choices, their weights and slots."""
+
+    site: int
+    here: IntArray
+    weight: Array
+    slot: IntArray
+    at_least: Mask | None = None
+    """Per choice, those of its slot that weigh no less; made when first asked for."""
+    seen: tuple[bytes, float, float] | None = None
+    """The point last found to overstep nothing."""
+
+    def heavier(self) -> Mask:
+        """(n, n) per choice, those of its slot that weigh no less."""
+        if self.at_least is None:
+            same = self.slot[:, None] == self.slot[None, :]
+            self.at_least = same & (self.weight[None, :] >= self.weight[:, None] - 1e-12)
+        return self.at_least
 
 
 class Covers:
@@ -32,17 +59,20 @@ class Covers:
 
     def __init__(self, model: Pairwise, u: IntArray):
         self._model, self._u = model, u
-        self._knapsacks: list[tuple[int, IntArray, Array, IntArray]] = []
-        for k in range(model.capacity_use.shape[1]):
-            for site in np.unique(model.site):
-                here = np.flatnonzero((model.site == site) & (model.capacity_use[:, k] > 0.0))
-                weight = model.capacity_use[here, k]
-                slots = model.slot[here]
-                _, own = np.unique(slots, return_inverse=True)
-                heaviest = np.zeros(int(own.max(initial=-1)) + 1)
-                np.maximum.at(heaviest, own, weight)
-                if heaviest.sum() > 1.0 + _ROOM and len(heaviest) > 1:
-                    self._knapsacks.append((int(site), here, weight, own))
+        self._knapsacks: list[_Knapsack] = []
+        order = np.argsort(model.site, kind="stable")
+        for use in model.capacity_use.T:
+            some = order[use[order] > 0.0]
+            heaviest = np.zeros((model.n_sites, model.n_slots))
+            np.maximum.at(heaviest, (model.site[some], model.slot[some]), use[some])
+            full = heaviest.sum(axis=1) > 1.0 + _ROOM
+            full &= np.count_nonzero(heaviest, axis=1) > 1
+            sites = np.flatnonzero(full)
+            begin = np.searchsorted(model.site[some], sites)
+            end = np.searchsorted(model.site[some], sites, side="right")
+            for site, first, last in zip(sites.tolist(), begin, end, strict=True):
+                here = some[first:last]
+                self._knapsacks.append(_Knapsack(site, here, use[here], model.slot[here]))
         self._known: set[tuple[bytes, int, int]] = set()
 
     def use(self, u: IntArray) -> None:
@@ -52,43 +82,48 @@ class Covers:
     def violated(self, value: Array, least: float) -> list[Cut]:
         """Cuts that a fractional point oversteps by more than `least`."""
         cuts = []
-        for site, here, weight, own in self._knapsacks:
-            if self._u[site] < 0:
+        x = value[: len(self._model.choice)]
+        fractional = self._model.site[(x > _NONE) & (x < 1.0 - _NONE)]
+        # where every choice is made or not, what is there fits
+        torn = np.bincount(fractional, minlength=self._model.n_sites) > 0
+        for knapsack in self._knapsacks:
+            if not torn[knapsack.site] or self._u[knapsack.site] < 0:
                 continue
-            used = float(value[self._u[site]])
-            if used < 1e-6:
+            used = float(value[self._u[knapsack.site]])
+            if used < _NONE:
                 continue
-            cut = self._cut(site, here, weight, own, value[here], used, least)
+            mine = x[knapsack.here]
+            seen = (mine.tobytes(), used, least)
+            if knapsack.seen == seen:
+                continue
+            cut = self._cut(knapsack, mine, used, least)
             if cut is not None:
                 cuts.append(cut)
+            else:
+                knapsack.seen = seen
         return cuts
 
-    def _cut(
-        self,
-        site: int,
-        here: IntArray,
-        weight: Array,
-        own: IntArray,
-        x: Array,
-        used: float,
-        least: float,
-    ) -> Cut | None:
+    def _cut(self, knapsack: _Knapsack, x: Array, used: float, least: float) -> Cut | None:
+        site, here, weight = knapsack.site, knapsack.here, knapsack.weight
+        own, at_least = knapsack.slot, knapsack.heavier()
         # how much of each slot sits here with at least a choice's weight
-        at_least = (own[:, None] == own[None, :]) & (weight[None, :] >= weight[:, None] - 1e-12)
-        held = at_least @ x / used
-        candidates = np.flatnonzero(held > 1e-6)
+        some = np.flatnonzero(x)
+        held = at_least[:, some] @ x[some] / used
+        candidates = np.flatnonzero(held > _NONE)
         if not len(candidates):
             return None
         order = candidates[np.argsort((1.0 - held[candidates]) / weight[candidates], kind="stable")]
         cover: list[int] = []
         taken: set[int] = set()
         total = 0.0
-        for c in order.tolist():
-            if int(own[c]) in taken:
+        for c, slot, more in zip(
+            order.tolist(), own[order].tolist(), weight[order].tolist(), strict=True
+        ):
+            if slot in taken:
                 continue
             cover.append(c)
-            taken.add(int(own[c]))
-            total += float(weight[c])
+            taken.add(slot)
+            total += more
             if total > 1.0 + _ROOM:
                 break
         if total <= 1.0 + _ROOM:
@@ -97,11 +132,10 @@ class Covers:
             if total - weight[c] > 1.0 + _ROOM:
                 cover.remove(c)
                 total -= float(weight[c])
-        members = np.zeros(len(here), dtype=bool)
-        for c in cover:
-            members |= at_least[c]
-        covered = np.isin(own, own[cover])
-        members |= ~covered & (weight >= weight[cover].max() - 1e-12)
+        members = at_least[cover].any(axis=0)
+        covered = np.zeros(self._model.n_slots, dtype=bool)
+        covered[own[cover]] = True
+        members |= ~covered[own] & (weight >= weight[cover].max() - 1e-12)
         size = len(cover) - 1
         if float(x[members].sum()) - size * used <= least:
             return None

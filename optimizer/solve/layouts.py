@@ -39,15 +39,27 @@ def layout_of(setting: Setting, problem: Problem, solution: Solution) -> Layout:
 
 def identity(problem: Problem, chosen: tuple[int, ...]) -> Identity:
     """The layout up to swapping interchangeable copies: equal identities are one layout."""
+    return Identities(problem).of(chosen)
 
-    def spot(slot: int) -> tuple[int, int]:
-        c = chosen[slot]
-        return int(problem.choice_site[c]), int(problem.choice_model[c])
 
-    copied = {slot for group in problem.exchange for bundle in group for slot in bundle}
-    singles = tuple(spot(p) for p in range(len(problem.slots)) if p not in copied)
-    groups = tuple(
-        tuple(sorted(tuple(spot(slot) for slot in bundle) for bundle in group))
-        for group in problem.exchange
-    )
-    return singles, groups
+class Identities:
+    """What makes layouts of one problem the same, for many of them."""
+
+    def __init__(self, problem: Problem):
+        copied = {slot for group in problem.exchange for bundle in group for slot in bundle}
+        self._singles = [p for p in range(len(problem.slots)) if p not in copied]
+        self._exchange = problem.exchange
+        #: Per choice, its place and model.
+        self._spots = list(
+            zip(problem.choice_site.tolist(), problem.choice_model.tolist(), strict=True)
+        )
+
+    def of(self, chosen: tuple[int, ...]) -> Identity:
+        """The layout up to swapping interchangeable copies: equal identities are one layout."""
+        spots = [self._spots[c] for c in chosen]
+        singles = tuple(spots[p] for p in self._singles)
+        groups = tuple(
+            tuple(sorted(tuple(spots[slot] for slot in bundle) for bundle in group))
+            for group in self._exchange
+        )
+        return singles, groups

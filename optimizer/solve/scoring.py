@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
-from optimizer.problem.pairwise import LineTable, Pairwise
+from optimizer.problem.pairwise import Pairwise
 
 #: Relative room left when a form is compared with its limit: what just fits, fits.
 ROOM = 1e-9
@@ -23,6 +25,20 @@ def with_sites(
         cost = cost + worn * model.piece_cost
         form = form + worn[:, None] * model.piece_form
     return cost, form
+
+
+@dataclass
+class _Step:
+    """A line over the options it may be bought as, at many assignments, against the cheapest.
+
+    Shapes: n assignments, n_o options, n_f forms. What may not be bought costs inf more.
+    """
+
+    line: int
+    more: Array
+    change: Array
+    relief: Array
+    """(n, n_limits) the most that an option takes off each limit."""
 
 
 class Scorer:
@@ -44,14 +60,24 @@ class Scorer:
         """
         m = self._m
         cost, form = self._sums(chosen)
-        convex, plain = self._convex(cost, form), self._plain(chosen)
         broken = (form[:, : m.n_limits] > m.upper + ROOM).any(axis=1)
-        score = np.where(broken, np.inf, convex)
+        score = np.where(broken, np.inf, self._convex(cost, form))
         options: dict[int, tuple[int, ...]] = {}
         if self._choosable:
             # the cheapest options bound what any options cost
-            for n in np.flatnonzero((broken | ~plain) & (cost <= most)):
-                score[n], options[int(n)] = self._best_options(chosen[n], most)
+            unsure = np.flatnonzero((broken | ~self._plain(chosen)) & (cost <= most))
+            steps = self._steps(chosen[unsure])
+            relief = np.zeros((len(unsure), m.n_limits))
+            for step in steps:
+                relief += step.relief
+            # where all options together take too little off a limit, nothing is to be looked for
+            lost = (form[unsure, : m.n_limits] + relief > m.upper + ROOM).any(axis=1)
+            score[unsure[lost]] = np.inf
+            for k in np.flatnonzero(~lost).tolist():
+                n = int(unsure[k])
+                score[n], options[n] = self._best_options(
+                    chosen[n], float(cost[n]), form[n], steps, k, most
+                )
         score[score > most] = np.inf
         return score, options
 
@@ -108,30 +134,61 @@ class Scorer:
                 plain &= pair.plain[i, j]
         return plain
 
-    def _best_options(self, chosen: IntArray, most: float) -> tuple[float, tuple[int, ...]]:
-        """The best combination of line options at one assignment, by depth-first search."""
+    def _steps(self, chosen: IntArray) -> list[_Step]:
+        """The lines that can be bought in several ways at some of the assignments (n, n_slots)."""
         m = self._m
-        cheapest = list(self.options_of(chosen))
-        cost, form = self._sums(chosen[None])
-        steps: list[tuple[LineTable, list[int], Array, Array]] = []
+        steps = []
         for table in self._choosable:
-            i = int(chosen[table.slot_a] - m.first[table.slot_a])
-            j = int(chosen[table.slot_b] - m.first[table.slot_b])
-            kept = np.flatnonzero(table.kept[i, j])
-            if len(kept) > 1:
-                best = int(table.best[i, j])
-                more = table.cost[i, j, kept] - table.cost[i, j, best]
-                by_cost = np.argsort(more, kind="stable")
-                kept, more = kept[by_cost], more[by_cost]
-                steps.append(
-                    (table, kept.tolist(), more, table.form[i, j, kept] - table.form[i, j, best])
-                )
+            i = chosen[:, table.slot_a] - m.first[table.slot_a]
+            j = chosen[:, table.slot_b] - m.first[table.slot_b]
+            kept, best = table.kept[i, j], table.best[i, j]
+            if not (kept.sum(axis=1) > 1).any():
+                continue
+            row = np.arange(len(chosen))
+            cost, form = table.cost[i, j], table.form[i, j]
+            more = np.where(kept, cost - cost[row, best][:, None], np.inf)
+            change = form - form[row, best][:, None]
+            # the cheapest itself takes nothing off
+            taken = np.where(kept[..., None], change[..., : m.n_limits], 0.0).min(axis=1)
+            steps.append(_Step(table.number, more, change, np.minimum(taken, 0.0)))
+        return steps
+
+    def _best_options(
+        self,
+        chosen: IntArray,
+        cost: float,
+        form: Array,
+        steps: list[_Step],
+        row: int,
+        most: float,
+    ) -> tuple[float, tuple[int, ...]]:
+        """The best combination of line options at one assignment, by depth-first search.
+
+        Parameters
+        ----------
+        cost, form : with the cheapest options
+        row : which row of `steps` the assignment is
+        """
+        m = self._m
         n_l = m.n_limits
+        lines: list[tuple[int, list[tuple[int, float, Array]]]] = []
+        reliefs: list[Array] = []
+        for step in steps:
+            of_option = step.more[row].tolist()
+            kept = [
+                o
+                for o in np.argsort(step.more[row], kind="stable").tolist()
+                if of_option[o] < np.inf
+            ]
+            if len(kept) > 1:
+                lines.append((step.line, [(o, of_option[o], step.change[row, o]) for o in kept]))
+                reliefs.append(step.relief[row])
         # the most that options still to be chosen can take off each limit
-        relief = np.zeros((len(steps) + 1, n_l))
-        for k in range(len(steps) - 1, -1, -1):
-            relief[k] = relief[k + 1] + np.minimum(steps[k][3][:, :n_l].min(axis=0), 0.0)
+        relief = np.zeros((len(lines) + 1, n_l))
+        for k in range(len(lines) - 1, -1, -1):
+            relief[k] = relief[k + 1] + reliefs[k]
         found: tuple[float, tuple[int, ...]] = (np.inf, ())
+        cheapest = self.options_of(chosen)
         picked = list(cheapest)
 
         def search(k: int, cost_now: float, form_now: Array) -> None:
@@ -141,16 +198,16 @@ class Scorer:
                 or (form_now[:n_l] + relief[k] > m.upper + ROOM).any()
             ):
                 return
-            if k == len(steps):
+            if k == len(lines):
                 score = float(self._convex(np.array([cost_now]), form_now[None])[0])
                 if score < found[0]:
                     found = (score, tuple(picked))
                 return
-            table, kept, more, change = steps[k]
-            for n, option in enumerate(kept):
-                picked[table.number] = option
-                search(k + 1, cost_now + float(more[n]), form_now + change[n])
-            picked[table.number] = cheapest[table.number]
+            line, options = lines[k]
+            for option, more, change in options:
+                picked[line] = option
+                search(k + 1, cost_now + more, form_now + change)
+            picked[line] = cheapest[line]
 
-        search(0, float(cost[0]), form[0])
+        search(0, cost, form)
         return found if found[0] <= most else (np.inf, ())

@@ -7,7 +7,7 @@ from math import inf
 
 from optimizer.problem.arrays import IntArray
 from optimizer.problem.pairwise import Pairwise
-from optimizer.solve.layouts import Identity, identity
+from optimizer.solve.layouts import Identities, Identity
 from optimizer.solve.scoring import Scorer
 
 #: Scores this close (score points, relative above 1) are ties.
@@ -38,6 +38,7 @@ class Shortlist:
     def use(self, model: Pairwise) -> None:
         """Read assignments from now on as rows over the open choices of `model`."""
         self._model, self._scorer = model, Scorer(model)
+        self._identities = Identities(model.problem)
 
     @property
     def threshold(self) -> float:
@@ -60,16 +61,16 @@ class Shortlist:
         """Take in feasible assignments that are good enough; returns how many were new."""
         if not len(assignments):
             return 0
-        model, problem = self._model, self._model.problem
+        model = self._model
         scores, special = self._scorer.scores(assignments, self._threshold)
-        new = 0
+        new = fresh = 0
         for n in scores.argsort(kind="stable").tolist():
             score = float(scores[n])
             if score == inf or score > self._threshold:
                 break
             row = assignments[n]
-            chosen = tuple(int(c) for c in model.choice[row])
-            key = identity(problem, chosen)
+            chosen = tuple(model.choice[row].tolist())
+            key = self._identities.of(chosen)
             known = self._entries.get(key)
             if known is not None and known.chosen <= chosen:
                 continue
@@ -77,8 +78,11 @@ class Shortlist:
             self._entries[key] = Entry(score, chosen, options)
             if known is None:
                 new += 1
-                if len(self._entries) >= 2 * self.top + 64:
+                fresh += 1
+                # now and then, so that what the best of these rule out is not looked at
+                if fresh > len(self._entries) // 4:
                     self._tighten()
+                    fresh = 0
         self._tighten()
         return new
 

@@ -43,8 +43,9 @@ LONGEST_REST = 2
 class _Hull:
     """What a site could hold, by places in its list of choices.
 
-    The sets of some `items`; the numbers of the `pairs` that `within` has of them, and which two
-    items (2, pairs) each joins; which of them are in no set, so `apart`; `held` (sets, items and pairs) tells what every set has.
+    The sets of some `items`; the numbers of the `pairs` that `within` has of them, which two items
+    (2, pairs) each joins, and which are in no set, so `apart`; `held` (sets, items and pairs)
+    tells what every set has.
     """
 
     items: IntArray
@@ -220,5 +221,5 @@ def _paired(site: _Site, items: IntArray, sets: Sets) -> _Hull:
     ends = ends[:, pairs]
     members = sets.members(len(items))
     held = np.concatenate([members, members[:, ends[0]] & members[:, ends[1]]], axis=1)
-    apart = ~held[:, len(items) :].any(axis=0)
+    apart: Mask = np.asarray(~held[:, len(items) :].any(axis=0))
     return _Hull(items, sets, site.within, pairs, ends, apart, held)

@@ -1,0 +1,91 @@
+"""Scores of assignments where the cheapest options break a limit, against every combination."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import islice, product
+
+import numpy as np
+import pytest
+
+from optimizer.problem.arrays import IntArray
+from optimizer.problem.build import build_problem
+from optimizer.problem.pairwise import Pairwise, pairwise
+from optimizer.problem.presolve import reduce
+from optimizer.setting import build_setting
+from optimizer.solve.scoring import ROOM, Scorer
+from optimizer.solve.shortlist import Shortlist
+from tests.instances import random_study
+
+SEEDS = range(7300, 7400)
+
+
+def drawn(seed: int) -> tuple[Pairwise, IntArray] | None:
+    """A small problem and assignments that keep the rules on pairs; None if there are none."""
+    reduced = reduce(build_problem(build_setting(random_study(seed, parts=5, lines=4))))
+    if reduced.emptied:
+        return None
+    model = pairwise(reduced)
+    spans = [range(int(a), int(b)) for a, b in zip(model.first[:-1], model.first[1:], strict=True)]
+    rows = np.array(list(islice(product(*spans), 400)), dtype=np.int64)
+    kept = np.ones(len(rows), dtype=bool)
+    for (a, b), pair in model.pairs.items():
+        kept &= pair.ok[rows[:, a] - model.first[a], rows[:, b] - model.first[b]]
+    return (model, rows[kept]) if kept.any() else None
+
+
+def by_every_combination(model: Pairwise, row: IntArray) -> float:
+    """The least score of all combinations of options that keep the limits."""
+    scorer = Scorer(model)
+    cost, form = scorer._sums(row[None])
+    ways = []
+    for table in model.tables:
+        i = row[table.slot_a] - model.first[table.slot_a]
+        j = row[table.slot_b] - model.first[table.slot_b]
+        best = table.best[i, j]
+        ways.append(
+            [
+                (table.cost[i, j, o] - table.cost[i, j, best],
+                 table.form[i, j, o] - table.form[i, j, best])
+                for o in np.flatnonzero(table.kept[i, j])
+            ]
+        )  # fmt: skip
+    least = np.inf
+    for chosen in product(*ways):
+        forms = form + sum((change for _, change in chosen), np.zeros(form.shape[1]))
+        if (forms[:, : model.n_limits] <= model.upper + ROOM).all():
+            total = cost + sum(more for more, _ in chosen)
+            least = min(least, float(scorer._convex(total, forms)[0]))
+    return least
+
+
+def test_options_that_keep_the_limits_are_found_wherever_there_are_any() -> None:
+    other = 0
+    for seed in SEEDS:
+        made = drawn(seed)
+        if made is None or not Scorer(made[0])._choosable:
+            continue
+        model, rows = made
+        # limits that many of the assignments break with their cheapest options
+        _, form = Scorer(model)._sums(rows)
+        model = replace(model, upper=np.quantile(form[:, : model.n_limits], 0.6, axis=0))
+        scores, options = Scorer(model).scores(rows, np.inf)
+        other += sum(1 for n in options if np.isfinite(scores[n]))
+        for n in {*range(0, len(rows), 5), *options}:
+            assert scores[n] == pytest.approx(by_every_combination(model, rows[n]), rel=1e-9)
+    assert other > 10
+
+
+@pytest.mark.parametrize("top", [1, 3, 40])
+def test_a_list_of_layouts_is_the_same_offered_at_once_or_one_by_one(top: int) -> None:
+    for seed in SEEDS[:20]:
+        made = drawn(seed)
+        if made is None:
+            continue
+        model, rows = made
+        at_once, one_by_one = Shortlist(model, top), Shortlist(model, top)
+        at_once.offer(rows)
+        for row in rows[::-1]:
+            one_by_one.offer(row[None])
+        assert at_once.ranked() == one_by_one.ranked()
+        assert at_once.threshold == one_by_one.threshold
