@@ -7,7 +7,6 @@ import os
 from functools import lru_cache
 
 from optimizer.native.sources import HERE, LIBRARY, digest
-from optimizer.native.structures import Answer, Asked, Costs, Problem
 
 #: Set to 0, the compiled parts are not used (nor made when limbtrim is installed).
 VARIABLE = "LIMBTRIM_COMPILED"
@@ -15,19 +14,28 @@ VARIABLE = "LIMBTRIM_COMPILED"
 ALL, OVER_BUDGET, FULL, NO_MEMORY = range(4)
 
 
-@lru_cache(maxsize=1)
-def library() -> ctypes.CDLL | None:
-    """The compiled functions; None if there are none or others than the sources tell of."""
+def matching() -> ctypes.CDLL | None:
+    """The compiled library as it is; None if there is none, or one of other sources than these."""
     path = HERE / LIBRARY
     if os.environ.get(VARIABLE) == "0" or not path.is_file():
         return None
     try:
         found = ctypes.CDLL(str(path))
         found.limbtrim_digest.restype = ctypes.c_char_p
-        if found.limbtrim_digest().decode() != digest():
-            return None
+        return found if found.limbtrim_digest().decode() == digest() else None
     except (OSError, AttributeError):
         return None
+
+
+@lru_cache(maxsize=1)
+def library() -> ctypes.CDLL | None:
+    """The compiled functions, ready to be called; None if there are none."""
+    found = matching()
+    if found is None:
+        return None
+    # these need numpy, which takes a while to import
+    from optimizer.native.structures import Answer, Asked, Costs, Problem
+
     for function in (found.limbtrim_enumerate, found.limbtrim_beam):
         function.restype = ctypes.c_int
         function.argtypes = [ctypes.POINTER(each) for each in (Problem, Costs, Asked, Answer)]

@@ -1,9 +1,10 @@
 """Whether every speed-up leaves optimum and ranked list as they are, on random instances.
 
     python studies/benchmarks/agree.py --instances 500
+    python studies/benchmarks/agree.py --instances 500 --only compiled
 
 Each instance is ranked (the 8 best) with all switches on, with each one off, with each one off
-where the tree must branch, and with all off; all lists must be the same, ties included: scores
+where the tree must branch, and with all off (--only: with one switch off alone); all lists must be the same, ties included: scores
 rank by rank within 1e-7, and the same layouts above those that tie with the last rank. Tiny
 instances are listed by plain enumeration besides. The switches are the fields of
 `optimizer.problem.presolve.Switches`, whichever there are.
@@ -32,6 +33,7 @@ if (ROOT / "optimizer").is_dir():
 
 from families import FAMILIES, make  # noqa: E402
 from speed.ranked import SAME_CURVED, Listed, difference, listed, tolerance, variants  # noqa: E402
+from speed.switches import names  # noqa: E402
 
 from optimizer.problem.build import build_problem  # noqa: E402
 from optimizer.problem.presolve import Switches  # noqa: E402
@@ -77,8 +79,8 @@ def study_of(number: int) -> tuple[str, Study, bool]:
     return f"random study {number}, 6 parts", study, False
 
 
-def check(number: int, limit_s: float = LIMIT_S) -> Checked:
-    """Rank one instance under every variant of the switches."""
+def check(number: int, limit_s: float = LIMIT_S, only: str = "") -> Checked:
+    """Rank one instance under every variant of the switches, or those of one switch."""
     name, study, tiny = study_of(number)
     setting = build_setting(study)
     wrong, unfinished = [], []
@@ -87,7 +89,7 @@ def check(number: int, limit_s: float = LIMIT_S) -> Checked:
     nodes, runs = reference.nodes, 1
     if not reference.finished:
         unfinished.append("all on")
-    for label, switches in variants().items():
+    for label, switches in chosen_variants(only).items():
         other = listed(build_problem(setting), switches, TOP, limit_s)
         nodes, runs = max(nodes, other.nodes), runs + 1
         if not other.finished:
@@ -132,13 +134,19 @@ def enumerated_otherwise(setting: Setting, found: Listed) -> str:
     )
 
 
-def checks(numbers: range, workers: int, limit_s: float) -> Iterator[Checked]:
+def chosen_variants(only: str) -> dict[str, Switches]:
+    """All variants, or those named after one switch."""
+    return {label: each for label, each in variants().items() if only in label}
+
+
+def checks(numbers: range, workers: int, limit_s: float, only: str) -> Iterator[Checked]:
     """Every instance, in order, on one or several processes."""
     if workers <= 1:
-        yield from (check(number, limit_s) for number in numbers)
+        yield from (check(number, limit_s, only) for number in numbers)
         return
+    n = len(numbers)
     with ProcessPoolExecutor(workers) as pool:
-        yield from pool.map(check, numbers, [limit_s] * len(numbers))
+        yield from pool.map(check, numbers, [limit_s] * n, [only] * n)
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -148,11 +156,14 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--start", type=int, default=0, help="number of the first instance")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--limit", type=float, default=LIMIT_S, help="seconds a list may take")
+    parser.add_argument("--only", default="", metavar="SWITCH", help="this switch alone")
     asked = parser.parse_args(arguments)
+    if asked.only and asked.only not in names():
+        parser.error(f"--only {asked.only}: no such switch; there are {', '.join(names())}")
     began, told_at = time.perf_counter(), 0.0
     done: list[Checked] = []
     numbers = range(asked.start, asked.start + asked.instances)
-    for one in checks(numbers, asked.workers, asked.limit):
+    for one in checks(numbers, asked.workers, asked.limit, asked.only):
         done.append(one)
         for text in one.wrong:
             print(f"DIFFERENT  {one.name} (--start {one.number} --instances 1): {text}", flush=True)
@@ -164,17 +175,17 @@ def main(arguments: list[str] | None = None) -> int:
             words = f"{len(done)}/{len(numbers)} instances, {now:.0f} s"
             print(words, file=sys.stderr, flush=True)
     wrong = [one for one in done if one.wrong]
-    print(summary(done))
+    print(summary(done, 1 + len(chosen_variants(asked.only))))
     return 1 if wrong else 0
 
 
-def summary(done: list[Checked]) -> str:
+def summary(done: list[Checked], settings: int) -> str:
     """What was compared, and how much of it was worth comparing."""
     differ = sum(bool(one.wrong) for one in done)
     branched = sum(one.nodes > 1 for one in done)
     return (
         f"{len(done)} instances, {sum(one.runs for one in done)} ranked lists under "
-        f"{1 + len(variants())} settings of the switches: {differ} instances differ.\n"
+        f"{settings} settings of the switches: {differ} instances differ.\n"
         f"{sum(one.layouts >= TOP for one in done)} have {TOP} layouts or more, "
         f"{sum(one.layouts == 0 for one in done)} none; the tree branched on {branched}; "
         f"{sum(one.enumerated for one in done)} were enumerated besides; "
