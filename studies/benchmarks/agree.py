@@ -4,9 +4,10 @@
     python studies/benchmarks/agree.py --instances 500 --only compiled
 
 Each instance is ranked (the 8 best) with all switches on, with each one off, with each one off
-where the tree must branch, and with all off (--only: with one switch off alone); all lists must be the same, ties included: scores
-rank by rank within 1e-7, and the same layouts above those that tie with the last rank. Tiny
-instances are listed by plain enumeration besides. The switches are the fields of
+where the tree must branch, and with all off (--only: one switch off alone, and where the tree must
+branch); all lists must be the same, ties included: scores rank by rank within 1e-7, and the same
+layouts above those that tie with the last rank. Tiny instances are listed by plain enumeration
+besides. The switches are the fields of
 `optimizer.problem.presolve.Switches`, whichever there are.
 
 Four of five instances are random studies with every kind of limit the program knows, half of them
@@ -175,17 +176,17 @@ def main(arguments: list[str] | None = None) -> int:
             words = f"{len(done)}/{len(numbers)} instances, {now:.0f} s"
             print(words, file=sys.stderr, flush=True)
     wrong = [one for one in done if one.wrong]
-    print(summary(done, 1 + len(chosen_variants(asked.only))))
+    print(summary(done, asked.only))
     return 1 if wrong else 0
 
 
-def summary(done: list[Checked], settings: int) -> str:
+def summary(done: list[Checked], only: str = "") -> str:
     """What was compared, and how much of it was worth comparing."""
     differ = sum(bool(one.wrong) for one in done)
     branched = sum(one.nodes > 1 for one in done)
     return (
         f"{len(done)} instances, {sum(one.runs for one in done)} ranked lists under "
-        f"{settings} settings of the switches: {differ} instances differ.\n"
+        f"{1 + len(chosen_variants(only))} settings of the switches: {differ} instances differ.\n"
         f"{sum(one.layouts >= TOP for one in done)} have {TOP} layouts or more, "
         f"{sum(one.layouts == 0 for one in done)} none; the tree branched on {branched}; "
         f"{sum(one.enumerated for one in done)} were enumerated besides; "
