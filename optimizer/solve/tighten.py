@@ -27,8 +27,8 @@ from optimizer.solve.site_hulls import SiteHulls
 Mask = NDArray[np.bool_]
 #: By how much a point must overstep a cut at the root.
 LEAST = 1e-3
-#: Rounds of cover cuts and of hull cuts at most.
-COVER_ROUNDS, HULL_ROUNDS = 20, 60
+#: Rounds of cover cuts and of hull cuts at most. Hulls see what further covers would.
+COVER_ROUNDS, HULL_ROUNDS = 2, 60
 #: A round that raises the bound by less than this share of what is left to the threshold (or of
 #: the bound, without a threshold) is fruitless; after so many of them cutting ends. Where more
 #: combinations (decimal logarithm) than `LARGE` are left, smaller gains are worth more rounds.
