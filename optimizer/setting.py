@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields
 from functools import cached_property
+from typing import Any, TypeVar
 
 from optimizer.body.wearer import Wearer, build_wearer
 from optimizer.energy.model import EnergyModel, energy_model
 from optimizer.lines.graph import RoutingGraph, build_graph
 from optimizer.lines.line_limits import Limit, LineLimits
-from optimizer.study.model import SegmentKey, Study
+from optimizer.study.model import Study
 
-#: W per kg on the leg, and the squared distance [m^2] from each joint it swings about.
-PointCost = tuple[float, tuple[tuple[str, float], ...]]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -25,10 +25,22 @@ class Setting:
     energy: EnergyModel
     graph: RoutingGraph
 
+    def once(self, make: Callable[[Setting], T]) -> T:
+        """What `make` makes of this setting: made when first asked for, kept as long as it lives.
+
+        Nothing is shared with another setting, not with a changed copy of this one either. Two
+        threads that ask at the same time may both make it; one of the two is kept.
+        """
+        found: T | None = self._kept.get(make)
+        return self._kept.setdefault(make, make(self)) if found is None else found
+
     @cached_property
-    def point_costs(self) -> dict[tuple[SegmentKey, bytes], PointCost]:
-        """What the assessment has worked out per kilogram at a place, kept between layouts."""
+    def _kept(self) -> dict[Callable[[Setting], Any], Any]:
         return {}
+
+    def __getstate__(self) -> dict[str, object]:
+        """What it is made of; whatever follows from that is worked out anew where it arrives."""
+        return {f.name: getattr(self, f.name) for f in fields(self)}
 
     @cached_property
     def line_limits(self) -> Mapping[str, tuple[Limit, ...]]:

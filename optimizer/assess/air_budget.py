@@ -7,10 +7,11 @@ that end at the chamber are filled and emptied with it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from optimizer.assess.line_air import hung_volume_m3, valve_and_chamber
+from optimizer.assess.line_air import hung_volumes_m3, valve_and_chamber
+from optimizer.assess.lookup import Lookup
 from optimizer.assess.result import AirReport, Assessment, ChamberAir, LineReport, PartReport
 from optimizer.body.gait import cadence_per_min, leg_length_of_stature
 from optimizer.lines.air import ATMOSPHERE_PA
@@ -33,27 +34,26 @@ L_MIN = 6.0e4
 
 def air_report(setting: Setting, assessment: Assessment) -> AirReport | None:
     """The air of an assessed layout; None where no line fills a chamber."""
-    models = {
-        p.unit: next(
-            m
-            for part in setting.study.parts
-            if part.name == p.part
-            for m in part.models
-            if m.name == p.model
+    lookup = setting.once(Lookup)
+    models = {p.unit: lookup.model(p.part, p.model) for p in assessment.parts}
+    hung = hung_volumes_m3(setting, assessment.lines)
+    chambers = [
+        chamber_air(
+            setting, line, (models[line.unit_a], models[line.unit_b]), hung.get(line.unit_b, 0.0)
         )
-        for p in assessment.parts
-    }
-    return air_of(setting, models, assessment.parts, assessment.lines)
+        for line in assessment.lines
+    ]
+    return air_of(setting, models, assessment.parts, chambers)
 
 
 def air_of(
     setting: Setting,
     models: Mapping[str, PartModel],
     parts: Sequence[PartReport],
-    lines: Sequence[LineReport],
+    filled: Iterable[ChamberAir | None],
 ) -> AirReport | None:
-    """The same from what an assessment is made of; `models` by unit."""
-    chambers = _chambers(setting, models, lines)
+    """The same from what an assessment is made of; `models` by unit, `filled` line by line."""
+    chambers = _chambers(filled)
     speed = setting.study.task.speed_m_s
     if not chambers or speed <= 0.0:
         return None
@@ -98,28 +98,35 @@ def air_of(
     )
 
 
-def _chambers(
-    setting: Setting, models: Mapping[str, PartModel], lines: Sequence[LineReport]
-) -> tuple[ChamberAir, ...]:
-    by_name = {line.name: line for line in setting.study.lines}
+def chamber_air(
+    setting: Setting, report: LineReport, models: tuple[PartModel, PartModel], hung_m3: float
+) -> ChamberAir | None:
+    """What a stride takes at the chamber that a line fills; None where it fills none.
+
+    `models` are those of the line's ends, `hung_m3` the air in all tubes that end at the second.
+    """
+    line = setting.once(Lookup).line(report.line)
+    option = setting.once(Lookup).option(report.line, report.option)
+    joined = None
+    if line.kind == "air_tube":
+        joined = valve_and_chamber(setting, line, models)
+    p = option.physics
+    high = p.supply_pa if p.target_pa is None else p.target_pa
+    if joined is None or not joined[0].inward or high is None:
+        return None
+    bare = replace(option, physics=replace(p, extra_m3=0.0))
+    air = float(air_per_stride_m3(chamber_of(joined[2], bare), high, dead_volume_m3=hung_m3))
+    return ChamberAir(report.unit_b, high, p.supply_pa or high, hung_m3, air)
+
+
+def _chambers(filled: Iterable[ChamberAir | None]) -> tuple[ChamberAir, ...]:
+    """Each chamber once: of the lines that fill it the one that takes most air."""
     found: dict[str, ChamberAir] = {}
-    for report in lines:
-        line = by_name[report.line.split("#")[0]]
-        option = next(o for o in line.options if o.name == report.option)
-        ends = (models[report.unit_a], models[report.unit_b])
-        joined = None
-        if line.kind == "air_tube":
-            joined = valve_and_chamber(setting, line, ends)
-        p = option.physics
-        high = p.supply_pa if p.target_pa is None else p.target_pa
-        if joined is None or not joined[0].inward or high is None:
+    for chamber in filled:
+        if chamber is None:
             continue
-        unit, actuator = report.unit_b, joined[2]
-        dead = hung_volume_m3(setting, unit, lines)
-        bare = replace(option, physics=replace(p, extra_m3=0.0))
-        air = float(air_per_stride_m3(chamber_of(actuator, bare), high, dead_volume_m3=dead))
-        if unit not in found or air > found[unit].air_m3:
-            found[unit] = ChamberAir(unit, high, p.supply_pa or high, dead, air)
+        if chamber.unit not in found or chamber.air_m3 > found[chamber.unit].air_m3:
+            found[chamber.unit] = chamber
     return tuple(found.values())
 
 

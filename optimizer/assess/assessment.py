@@ -2,353 +2,323 @@
 
 This is the second road to every number: it walks parts, holders and lines one by one through
 the wearer's geometry and the energy model, and shares no array with the program.
+
+Layouts of one setting mostly differ in a few parts. What a part at its place, or a line along its
+route, puts on the wearer does not depend on the rest; the `Assessor` of the setting works it out
+once for all layouts that have it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
-import numpy as np
-from numpy.typing import NDArray
-
-from optimizer.assess.air_budget import air_of
+from optimizer.assess.air_budget import air_of, chamber_air
 from optimizer.assess.balance import balance_of
-from optimizer.assess.limits import layout_limits
-from optimizer.assess.line_notes import line_notes
+from optimizer.assess.limits import Facts, layout_limits
+from optimizer.assess.line_air import chamber_end, hung_volumes_m3
+from optimizer.assess.line_limits import line_limits
+from optimizer.assess.line_notes import line_notes, warm_wire
 from optimizer.assess.line_physics import with_physics
+from optimizer.assess.line_runs import Run, line_run
+from optimizer.assess.loads import (
+    LEG_KEYS,
+    PROXIMAL_OF,
+    Load,
+    Lump,
+    Places,
+    Totals,
+    load_of,
+    sagittal_distance,
+    total,
+)
+from optimizer.assess.lookup import Lookup
 from optimizer.assess.result import (
     Assessment,
+    Ballast,
+    ChamberAir,
     Layout,
+    LimitReport,
     LineReport,
     PartReport,
     Placement,
     Routing,
     SwingInertia,
 )
+from optimizer.assess.site_limits import Held
 from optimizer.assess.wear_limits import soft_points
-from optimizer.body.inertia import bare_leg_inertia, box_inertia_ml, squared_distance
-from optimizer.body.places import is_belt
+from optimizer.body.inertia import bare_leg_inertia, box_inertia_ml
 from optimizer.energy.assist import assist_power_w
-from optimizer.setting import PointCost, Setting
-from optimizer.study.model import (
-    LEG_SEGMENTS,
-    SIDES,
-    TRUNK,
-    Line,
-    LineOption,
-    PartModel,
-    SegmentKey,
-    Site,
-)
+from optimizer.setting import Setting
+from optimizer.study.model import LEG_SEGMENTS, SIDES, TRUNK, PartModel, SegmentKey, Site
 
-Vector = NDArray[np.float64]
 #: Reporting order of segments: vest first, foot last.
 ORDER = ("trunk", *LEG_SEGMENTS, "off_body")
-PROXIMAL_OF = {"hip": LEG_SEGMENTS, "knee": LEG_SEGMENTS[1:], "ankle": LEG_SEGMENTS[2:]}
 BEST_COMFORT = 10.0
+#: Parts at places, and lines along routes, that a setting's assessor remembers at most.
+_MOST = 4096
 
 
-@dataclass
-class Lump:
-    """A point mass moving with a segment, with the moment of inertia it has of its own."""
-
-    key: SegmentKey
-    position: Vector
-    mass_kg: float
-    own_inertia_kg_m2: float = 0.0
-    on_belt: bool = False
+# The two below are told apart by being themselves: quick to look up, and each is made but once.
 
 
-@dataclass
-class Tally:
-    """Running sums over lumps."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Placed:
+    """A part at its place. Of one on the trunk the watts in `report` are still missing."""
 
-    setting: Setting
-    mass_kg: dict[SegmentKey, float] = field(default_factory=dict)
-    leg_w: float = 0.0
-    leg_w_by_key: dict[SegmentKey, float] = field(default_factory=dict)
-    inertia: dict[tuple[str, str], float] = field(default_factory=dict)
-    lumps: list[Lump] = field(default_factory=list)
-
-    def add(self, lump: Lump) -> tuple[float, float]:
-        """Add one lump; returns its leg watts and what it adds to its own hip's inertia."""
-        segment, side = lump.key
-        self.lumps.append(lump)
-        self.mass_kg[lump.key] = self.mass_kg.get(lump.key, 0.0) + lump.mass_kg
-        if segment not in LEG_SEGMENTS:
-            return 0.0, 0.0
-        per_kg, squares = point_cost(self.setting, lump.key, lump.position)
-        watts = lump.mass_kg * per_kg
-        self.leg_w += watts
-        self.leg_w_by_key[lump.key] = self.leg_w_by_key.get(lump.key, 0.0) + watts
-        at_hip = 0.0
-        for joint, square in squares:
-            added = lump.mass_kg * square + lump.own_inertia_kg_m2
-            self.inertia[joint, side] = self.inertia.get((joint, side), 0.0) + added
-            if joint == "hip":
-                at_hip = added
-        return watts, at_hip
+    load: Load
+    model: PartModel
+    site: Site
+    held: Held
+    report: PartReport
+    order: tuple[int, int, str]
 
 
-def point_cost(setting: Setting, key: SegmentKey, position: Vector) -> PointCost:
-    """Leg watts and squared distances from the joints of one kilogram at a place of a leg."""
-    place = (key, position.tobytes())
-    if place not in setting.point_costs:
-        reach = sagittal_distance(setting, key, position)
-        per_kg = float(np.asarray(setting.energy.leg_cost(key[0], reach)).item())
-        pose, at = setting.study.inertia_pose, position.reshape(1, 3)
-        squares = tuple(
-            (joint, float(squared_distance(setting.wearer, key, at, joint, pose)[0]))
-            for joint, moving in PROXIMAL_OF.items()
-            if key[0] in moving
-        )
-        setting.point_costs[place] = (per_kg, squares)
-    return setting.point_costs[place]
+@dataclass(frozen=True, slots=True, eq=False)
+class _Described:
+    """A line between its places as made; the trunk's share of its watts in `report` is missing."""
 
-
-def sagittal_distance(setting: Setting, key: SegmentKey, position: Vector) -> float:
-    """Distance from the hip's mediolateral axis, standing [m]; from mid-hip for the trunk."""
-    hip = setting.wearer.joint("hip", key[1]) if key[1] in SIDES else np.zeros(3)
-    return float(np.hypot(position[0] - hip[0], position[1] - hip[1]))
+    report: LineReport
+    limits: tuple[LimitReport, ...]
+    trunk_kg: float
+    warm: str
+    chamber: ChamberAir | None
 
 
 def assess(setting: Setting, layout: Layout) -> Assessment:
     """Everything true of one layout, measured masses and lengths taken where given."""
-    study, energy = setting.study, setting.energy
-    sites = {site.name: site for site in study.sites}
-    parts = {part.name: part for part in study.parts}
-    models = {
-        p.unit: next(m for m in parts[p.part].models if m.name == p.model)
-        for p in layout.placements
-    }
-    at = {p.unit: sites[p.site] for p in layout.placements}
-    tally = Tally(setting)
-
-    holders: dict[str, float] = {}
-    used = {here.name for here in at.values()} | {b.site for b in layout.ballast}
-    for site in study.sites:
-        if site.name in used:
-            holders[site.name] = site.holder_mass_kg
-            tally.add(_lump(setting, site, site.holder_mass_kg))
-    for ballast in layout.ballast:
-        tally.add(_lump(setting, sites[ballast.site], ballast.mass_kg))
-    part_rows = [(p, *_add_part(tally, p, models[p.unit], at[p.unit])) for p in layout.placements]
-    line_rows = [_add_line(tally, routing, at) for routing in layout.routings]
-
-    trunk_kg = tally.mass_kg.get(TRUNK, 0.0)
-    trunk_w = float(energy.trunk_cost(trunk_kg))
-    per_trunk_kg = float(energy.trunk_slope(trunk_kg))
-    metabolic_w = tally.leg_w + trunk_w
-    bare = {
-        (joint, side): bare_leg_inertia(setting.wearer, side, joint, study.inertia_pose)
-        for joint in PROXIMAL_OF
-        for side in SIDES
-    }
-    swing = tuple(
-        SwingInertia(side, joint, bare[joint, side], tally.inertia.get((joint, side), 0.0))
-        for side in SIDES
-        for joint in PROXIMAL_OF
-    )
-    one_leg = bare["hip", "right"]
-    swing_pct = 100.0 * sum(s.added_kg_m2 for s in swing if s.joint == "hip") / one_leg
-    balance = balance_of(setting, tally.lumps, [sites[name] for name in holders])
-    discomfort = sum(
-        BEST_COMFORT - (BEST_COMFORT if (c := sites[name].comfort) is None else c)
-        for name in holders
-    ) + soft_points(setting, at, models, balance)
-    weights = study.weights
-
-    def score(watts: float, inertia_pct: float) -> float:
-        return (
-            weights.metabolic * 100.0 * watts / energy.walking_w
-            + weights.swing_inertia * inertia_pct
-        )
-
-    reports = []
-    for placement, mass, leg_w, inertia in part_rows:
-        site = at[placement.unit]
-        watts = mass * per_trunk_kg if site.key == TRUNK else leg_w
-        reports.append(
-            PartReport(
-                unit=placement.unit,
-                part=placement.part,
-                model=placement.model,
-                site=site.name,
-                segment=site.segment,
-                side=site.side,
-                mass_kg=mass,
-                distance_m=sagittal_distance(setting, site.key, site_position(setting, site)),
-                metabolic_w=watts,
-                metabolic_pct=100.0 * watts / energy.walking_w,
-                swing_inertia_kg_m2=inertia,
-                score=score(watts, 100.0 * inertia / one_leg),
-            )
-        )
-    site_order = {site.name: i for i, site in enumerate(study.sites)}
-    reports.sort(key=lambda r: (ORDER.index(r.segment), site_order[r.site], r.unit))
-    lines = with_physics(setting, [report(per_trunk_kg) for report in line_rows], models)
-
-    air = air_of(setting, models, reports, lines)
-
-    by_segment = {
-        _name(key): tally.mass_kg.get(key, 0.0)
-        for key in (TRUNK, *((seg, side) for seg in LEG_SEGMENTS for side in SIDES))
-    }
-    legs_kg = {
-        segment: sum(mass for key, mass in tally.mass_kg.items() if key[0] == segment)
-        for segment in ("trunk", *LEG_SEGMENTS)
-    }
-    return Assessment(
-        layout=layout,
-        parts=tuple(reports),
-        lines=lines,
-        holder_mass_kg=holders,
-        mass_kg=by_segment,
-        total_mass_kg=sum(by_segment.values()),
-        off_body_mass_kg=tally.mass_kg.get(("off_body", "centre"), 0.0),
-        leg_w=tally.leg_w,
-        trunk_w=trunk_w,
-        metabolic_w=metabolic_w,
-        metabolic_pct=100.0 * metabolic_w / energy.walking_w,
-        walking_w=energy.walking_w,
-        assist_w=assist_power_w(metabolic_w),
-        swing_inertia=swing,
-        swing_inertia_pct=swing_pct,
-        discomfort=discomfort,
-        score=score(metabolic_w, swing_pct) + weights.comfort * discomfort,
-        limits=layout_limits(
-            setting, at, models, tally.mass_kg, swing, reports, lines, balance, layout.ballast
-        ),
-        warnings=(*setting.study.warnings, *setting.wearer.warnings, *energy.warnings(legs_kg)),
-        balance=balance,
-        air=air,
-        line_notes=line_notes(study, lines),
-        metabolic_w_by_segment={
-            "trunk": trunk_w,
-            **{
-                _name((segment, side)): tally.leg_w_by_key.get((segment, side), 0.0)
-                for segment in LEG_SEGMENTS
-                for side in SIDES
-            },
-        },
-    )
+    return setting.once(Assessor).assess(layout)
 
 
 def layout_lumps(setting: Setting, layout: Layout) -> list[Lump]:
     """All worn masses of a layout: holders, ballast, parts, lines."""
-    tally = Tally(setting)
-    sites = {site.name: site for site in setting.study.sites}
-    parts = {part.name: part for part in setting.study.parts}
-    at = {p.unit: sites[p.site] for p in layout.placements}
-    for name in dict.fromkeys([*(s.name for s in at.values()), *(b.site for b in layout.ballast)]):
-        tally.add(_lump(setting, sites[name], sites[name].holder_mass_kg))
-    for ballast in layout.ballast:
-        tally.add(_lump(setting, sites[ballast.site], ballast.mass_kg))
-    for placement in layout.placements:
-        model = next(m for m in parts[placement.part].models if m.name == placement.model)
-        _add_part(tally, placement, model, at[placement.unit])
-    for routing in layout.routings:
-        _add_line(tally, routing, at)
-    return tally.lumps
+    return setting.once(Assessor).lumps(layout)
 
 
-def site_position(setting: Setting, site: Site) -> Vector:
-    """Where the centre of mass of what a site holds is counted [m]."""
-    return np.asarray(setting.wearer.position(site), dtype=float)
+class Assessor:
+    """Assesses the layouts of one setting, which keeps it (`Setting.once`)."""
+
+    def __init__(self, setting: Setting) -> None:
+        self._setting = setting
+        self._lookup = setting.once(Lookup)
+        self._places = setting.once(Places)
+        study = setting.study
+        self._bare = {
+            (joint, side): bare_leg_inertia(setting.wearer, side, joint, study.inertia_pose)
+            for joint in PROXIMAL_OF
+            for side in SIDES
+        }
+        # bounded: a long run over many layouts must not fill the memory
+        self._holder = lru_cache(_MOST)(self._make_holder)
+        self._placed = lru_cache(_MOST)(self._make_placed)
+        self._part_report = lru_cache(_MOST)(self._make_part_report)
+        self._run = lru_cache(_MOST)(self._make_run)
+        self._described = lru_cache(_MOST)(self._make_described)
+        self._line_report = lru_cache(_MOST)(self._make_line_report)
+
+    def assess(self, layout: Layout) -> Assessment:
+        """Everything true of one layout; see `assess`."""
+        setting, study, energy = self._setting, self._setting.study, self._setting.energy
+        placed = [self._placed(p) for p in layout.placements]
+        at = {p.held.unit: p.site for p in placed}
+        models = {p.held.unit: p.model for p in placed}
+        held: dict[str, list[Held]] = {}
+        for p in placed:
+            held.setdefault(p.site.name, []).append(p.held)
+        order = self._lookup.site_order
+        used = sorted({*held, *(b.site for b in layout.ballast)}, key=order.__getitem__)
+        runs = self._runs(layout, placed)
+        totals = total(self._loads(used, layout.ballast, placed, runs))
+
+        trunk_kg = totals.mass_kg.get(TRUNK, 0.0)
+        trunk_w = float(energy.trunk_cost(trunk_kg))
+        per_trunk_kg = float(energy.trunk_slope(trunk_kg))
+        metabolic_w = totals.leg_w + trunk_w
+        swing, swing_pct = self._swing(totals)
+        sites = [self._lookup.sites[name] for name in used]
+        balance = balance_of(setting, totals, sites)
+        discomfort = sum(
+            BEST_COMFORT - (BEST_COMFORT if (c := site.comfort) is None else c) for site in sites
+        ) + soft_points(setting, at, models, balance)
+
+        reports = [
+            self._part_report(p, per_trunk_kg) if p.site.key == TRUNK else p.report
+            for p in sorted(placed, key=_order)
+        ]
+        described = self._describe(runs, placed)
+        lines = tuple(
+            self._line_report(line, per_trunk_kg) if line.trunk_kg else line.report
+            for line in described
+        )
+        facts = Facts(
+            setting, at, models, totals.mass_kg, swing, reports, balance, held, layout.ballast
+        )
+        by_segment = {
+            _name(key): totals.mass_kg.get(key, 0.0)
+            for key in (TRUNK, *((seg, side) for seg in LEG_SEGMENTS for side in SIDES))
+        }
+        legs_kg = {
+            segment: sum(mass for key, mass in totals.mass_kg.items() if key[0] == segment)
+            for segment in ("trunk", *LEG_SEGMENTS)
+        }
+        return Assessment(
+            layout=layout,
+            parts=tuple(reports),
+            lines=lines,
+            holder_mass_kg={site.name: site.holder_mass_kg for site in sites},
+            mass_kg=by_segment,
+            total_mass_kg=sum(by_segment.values()),
+            off_body_mass_kg=totals.mass_kg.get(("off_body", "centre"), 0.0),
+            leg_w=totals.leg_w,
+            trunk_w=trunk_w,
+            metabolic_w=metabolic_w,
+            metabolic_pct=100.0 * metabolic_w / energy.walking_w,
+            walking_w=energy.walking_w,
+            assist_w=assist_power_w(metabolic_w),
+            swing_inertia=swing,
+            swing_inertia_pct=swing_pct,
+            discomfort=discomfort,
+            score=self._score(metabolic_w, swing_pct) + study.weights.comfort * discomfort,
+            limits=layout_limits(facts, (x for line in described for x in line.limits)),
+            warnings=(*study.warnings, *setting.wearer.warnings, *energy.warnings(legs_kg)),
+            balance=balance,
+            air=air_of(setting, models, reports, (line.chamber for line in described)),
+            line_notes=line_notes(lines, [line.warm for line in described]),
+            metabolic_w_by_segment={
+                "trunk": trunk_w,
+                **{_name(key): totals.leg_w_on[key] for key in LEG_KEYS},
+            },
+        )
+
+    def lumps(self, layout: Layout) -> list[Lump]:
+        """All worn masses of a layout: holders, ballast, parts, lines."""
+        placed = [self._placed(p) for p in layout.placements]
+        used = [*(p.site.name for p in placed), *(b.site for b in layout.ballast)]
+        runs = self._runs(layout, placed)
+        loads = self._loads(list(dict.fromkeys(used)), layout.ballast, placed, runs)
+        return [lump for load in loads for lump in load.lumps]
+
+    def _loads(
+        self,
+        used: Sequence[str],
+        ballast: Sequence[Ballast],
+        placed: Sequence[_Placed],
+        runs: Sequence[Run],
+    ) -> list[Load]:
+        """What a layout puts on the wearer: holders of the `used` sites, ballast, parts, lines."""
+        loads = [self._holder(name) for name in used]
+        loads += [load_of([(self._places.site(b.site), b.mass_kg)]) for b in ballast]
+        loads += [p.load for p in placed]
+        loads += [run.load for run in runs]
+        return loads
+
+    def _make_holder(self, name: str) -> Load:
+        return load_of([(self._places.site(name), self._lookup.sites[name].holder_mass_kg)])
+
+    def _make_placed(self, placement: Placement) -> _Placed:
+        lookup, setting = self._lookup, self._setting
+        site, model = lookup.sites[placement.site], lookup.model(placement.part, placement.model)
+        measured = placement.measured_mass_kg
+        mass = model.mass_kg if measured is None else measured
+        sideways = abs(site.outside_m) > abs(site.front_m)
+        place = self._places.site(site.name)
+        load = load_of([(place, mass)], box_inertia_ml(mass, model.size_m, sideways))
+        pct, score = self._worth(load.leg_w, load.hip_inertia_kg_m2)
+        report = PartReport(
+            unit=placement.unit,
+            part=placement.part,
+            model=placement.model,
+            site=site.name,
+            segment=site.segment,
+            side=site.side,
+            mass_kg=mass,
+            distance_m=sagittal_distance(setting, site.key, place.position),
+            metabolic_w=load.leg_w,
+            metabolic_pct=pct,
+            swing_inertia_kg_m2=load.hip_inertia_kg_m2,
+            score=score,
+        )
+        return _Placed(
+            load=load,
+            model=model,
+            site=site,
+            held=Held(placement.unit, placement.part, placement.model, mass),
+            report=report,
+            order=(ORDER.index(site.segment), lookup.site_order[site.name], placement.unit),
+        )
+
+    def _make_part_report(self, placed: _Placed, per_trunk_kg: float) -> PartReport:
+        report = placed.report
+        watts = report.mass_kg * per_trunk_kg
+        pct, score = self._worth(watts, report.swing_inertia_kg_m2)
+        return replace(report, metabolic_w=watts, metabolic_pct=pct, score=score)
+
+    def _worth(self, watts: float, inertia_kg_m2: float) -> tuple[float, float]:
+        """Watts in % of walking, and the score of watts and inertia about the hip."""
+        inertia_pct = 100.0 * inertia_kg_m2 / self._bare["hip", "right"]
+        pct = 100.0 * watts / self._setting.energy.walking_w
+        return pct, self._score(watts, inertia_pct)
+
+    def _score(self, watts: float, inertia_pct: float) -> float:
+        weights = self._setting.study.weights
+        return (
+            weights.metabolic * 100.0 * watts / self._setting.energy.walking_w
+            + weights.swing_inertia * inertia_pct
+        )
+
+    def _swing(self, totals: Totals) -> tuple[tuple[SwingInertia, ...], float]:
+        """Added and bare inertia of both legs; the added about the hips, as % of one bare leg."""
+        swing = tuple(
+            SwingInertia(side, joint, self._bare[joint, side], totals.inertia_kg_m2[joint, side])
+            for side in SIDES
+            for joint in PROXIMAL_OF
+        )
+        one_leg = self._bare["hip", "right"]
+        return swing, 100.0 * sum(s.added_kg_m2 for s in swing if s.joint == "hip") / one_leg
+
+    def _runs(self, layout: Layout, placed: Sequence[_Placed]) -> list[Run]:
+        at = {p.held.unit: p.site.name for p in placed}
+        return [self._run(r, at[r.unit_a], at[r.unit_b]) for r in layout.routings]
+
+    def _make_run(self, routing: Routing, site_a: str, site_b: str) -> Run:
+        return line_run(self._setting, routing, site_a, site_b)
+
+    def _describe(self, runs: Sequence[Run], placed: Sequence[_Placed]) -> list[_Described]:
+        """Every line with its figures; tubes that end at one chamber have a part in its times."""
+        made = {p.held.unit: (p.held.part, p.held.model) for p in placed}
+        hung = hung_volumes_m3(self._setting, [run.report for run in runs])
+        described = []
+        for run in runs:
+            report, hung_m3 = run.report, 0.0
+            if hung and (chamber := chamber_end(self._setting, report)) is not None:
+                hung_m3 = hung[chamber]
+            ends = made[report.unit_a], made[report.unit_b]
+            described.append(self._described(run, *ends, hung_m3))
+        return described
+
+    def _make_described(
+        self, run: Run, made_a: tuple[str, str], made_b: tuple[str, str], hung_m3: float
+    ) -> _Described:
+        models = self._lookup.model(*made_a), self._lookup.model(*made_b)
+        option = self._lookup.option(run.report.line, run.report.option)
+        report = with_physics(self._setting, run.report, models, hung_m3)
+        return _Described(
+            report=report,
+            limits=line_limits(option, report),
+            trunk_kg=run.load.trunk_kg,
+            warm=warm_wire(option, report),
+            chamber=chamber_air(self._setting, report, models, hung_m3),
+        )
+
+    def _make_line_report(self, line: _Described, per_trunk_kg: float) -> LineReport:
+        watts = line.report.metabolic_w + line.trunk_kg * per_trunk_kg
+        return replace(line.report, metabolic_w=watts)
 
 
-def _lump(setting: Setting, site: Site, mass_kg: float, own_kg_m2: float = 0.0) -> Lump:
-    place = site_position(setting, site)
-    return Lump(site.key, place, mass_kg, own_kg_m2, on_belt=is_belt(site))
+def _order(placed: _Placed) -> tuple[int, int, str]:
+    return placed.order
 
 
 def _name(key: SegmentKey) -> str:
     return f"{key[0]}.{key[1]}" if key[1] in SIDES else key[0]
-
-
-def _add_part(
-    tally: Tally, placement: Placement, model: PartModel, site: Site
-) -> tuple[float, float, float]:
-    measured = placement.measured_mass_kg
-    mass = model.mass_kg if measured is None else measured
-    sideways = abs(site.outside_m) > abs(site.front_m)
-    own = box_inertia_ml(mass, model.size_m, sideways)
-    watts, inertia = tally.add(_lump(tally.setting, site, mass, own))
-    return mass, watts, inertia
-
-
-class _LineRow:
-    """A routed line, ready to report once the cost of a trunk kilogram is known."""
-
-    def __init__(self, fields: Mapping[str, object], trunk_kg: float, leg_w: float, inertia: float):
-        self._fields, self._trunk_kg = fields, trunk_kg
-        self._leg_w, self._inertia = leg_w, inertia
-
-    def __call__(self, per_trunk_kg: float) -> LineReport:
-        watts = self._leg_w + self._trunk_kg * per_trunk_kg
-        return LineReport(
-            **self._fields,  # type: ignore[arg-type]
-            metabolic_w=watts,
-            swing_inertia_kg_m2=self._inertia,
-        )
-
-
-def _add_line(tally: Tally, routing: Routing, at: Mapping[str, Site]) -> _LineRow:
-    setting = tally.setting
-    line = next(ln for ln in setting.study.lines if ln.name == routing.line.split("#")[0])
-    option = next(o for o in line.options if o.name == routing.option)
-    site_a, site_b = at[routing.unit_a], at[routing.unit_b]
-    graph = setting.graph
-    arcs = graph.route_arcs(routing.nodes)
-    planned = line.slack_m + float(sum(graph.length_m[a] for a in arcs))
-    measured = routing.measured_length_m
-    # a line built longer or shorter than planned is spread over its route in proportion
-    stretch = 1.0 if measured is None or planned <= 0 else measured / planned
-    trunk_kg = leg_w = inertia = mass = 0.0
-    for lump in _line_lumps(setting, line, option, arcs, (site_a, site_b), stretch):
-        watts, added = tally.add(lump)
-        leg_w, inertia, mass = leg_w + watts, inertia + added, mass + lump.mass_kg
-        if lump.key == TRUNK:
-            trunk_kg += lump.mass_kg
-    fields = {
-        "line": routing.line,
-        "kind": line.kind,
-        "option": option.name,
-        "size": option.size,
-        "unit_a": routing.unit_a,
-        "unit_b": routing.unit_b,
-        "site_a": site_a.name,
-        "site_b": site_b.name,
-        "nodes": routing.nodes,
-        "length_m": planned if measured is None else measured,
-        "slack_m": line.slack_m + float(sum(graph.slack_m[a] for a in arcs)),
-        "bend_rad": float(sum(graph.bend_rad[a] for a in arcs)),
-        "joints": tuple(joint for a in arcs for joint in graph.joints[a]),
-        "mass_kg": mass,
-        "max_length_m": option.max_length_m if np.isfinite(option.max_length_m) else None,
-        "cautions": tuple(dict.fromkeys(str(graph.cautions[a]) for a in arcs if graph.cautions[a])),
-    }
-    return _LineRow(fields, trunk_kg, leg_w, inertia)
-
-
-def _line_lumps(
-    setting: Setting,
-    line: Line,
-    option: LineOption,
-    arcs: Sequence[int],
-    ends: tuple[Site, Site],
-    stretch: float,
-) -> list[Lump]:
-    graph, rate = setting.graph, option.mass_kg_per_m * stretch
-    lumps = [_lump(setting, site, 0.5 * line.slack_m * rate + option.end_mass_kg) for site in ends]
-    for a in arcs:
-        for half in (0, 1):
-            lumps.append(
-                Lump(
-                    graph.half_keys[a][half],
-                    np.asarray(graph.half_points[a, half], dtype=float),
-                    0.5 * rate * float(graph.length_m[a]),
-                )
-            )
-    return lumps

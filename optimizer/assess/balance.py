@@ -3,29 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.assess.loads import Array, Totals
 from optimizer.assess.result import Balance
-from optimizer.body.balance import com_shift
+from optimizer.body.balance import body_com, com_shift
 from optimizer.setting import Setting
 from optimizer.study.model import OFF_BODY, TRUNK, Site
 
-if TYPE_CHECKING:
-    from optimizer.assess.assessment import Lump
 
-
-def balance_of(setting: Setting, lumps: Sequence[Lump], used: Sequence[Site]) -> Balance:
+def balance_of(setting: Setting, totals: Totals, used: Sequence[Site]) -> Balance:
     """Offsets, shift, belt load and donning steps of worn masses; `used` are the sites in use."""
-    worn = [lump for lump in lumps if lump.key != OFF_BODY]
-    trunk = [lump for lump in worn if lump.key == TRUNK]
-    trunk_kg = sum(lump.mass_kg for lump in trunk)
-    moment = sum((lump.mass_kg * lump.position for lump in trunk), np.zeros(3))
-    front, _, right = (moment / trunk_kg if trunk_kg > 0.0 else np.zeros(3)).tolist()
-    shift = com_shift(
-        setting.wearer, [lump.mass_kg for lump in worn], [lump.position for lump in worn]
-    )
+    trunk_kg = totals.mass_kg.get(TRUNK, 0.0)
+    front, right = 0.0, 0.0
+    if trunk_kg > 0.0:
+        front, _, right = (moment / trunk_kg for moment in totals.trunk_moment_kg_m)
+    masses = np.ascontiguousarray(totals.worn[:, 0])
+    shift = com_shift(setting.wearer, masses, totals.worn[:, 1:], setting.once(_bare_com))
     pieces = {
         ("piece", site.piece) if site.piece else ("site", site.name)
         for site in used
@@ -35,6 +30,10 @@ def balance_of(setting: Setting, lumps: Sequence[Lump], used: Sequence[Site]) ->
         trunk_front_m=front,
         trunk_right_m=right,
         shift_m=(float(shift[0]), float(shift[1]), float(shift[2])),
-        belt_kg=sum(lump.mass_kg for lump in lumps if lump.on_belt),
+        belt_kg=totals.belt_kg,
         donning_steps=len(pieces),
     )
+
+
+def _bare_com(setting: Setting) -> Array:
+    return body_com(setting.wearer)

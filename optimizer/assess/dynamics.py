@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.assess.assessment import layout_lumps, site_position
+from optimizer.assess.assessment import layout_lumps
+from optimizer.assess.loads import site_position
 from optimizer.assess.result import Assessment
 from optimizer.body.clearance import clearance
 from optimizer.body.dynamics import AddedMass, SwingDynamics, swing_dynamics

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
 
-import numpy as np
-
-from optimizer.assess.line_limits import line_limits
 from optimizer.assess.report import BINDING_SHARE, report
 from optimizer.assess.result import (
     Balance,
     Ballast,
     LimitReport,
-    LineReport,
     PartReport,
     SwingInertia,
 )
+from optimizer.assess.rule_limits import RuleLimits
+from optimizer.assess.site_limits import Held, SiteLimits
 from optimizer.assess.wear_limits import WEAR_LIMITS, counterweight_limits
-from optimizer.body.places import offers_of
 from optimizer.setting import Setting
 from optimizer.study.model import (
     LEG_SEGMENTS,
@@ -43,8 +40,9 @@ class Facts:
     mass_kg: Mapping[SegmentKey, float]
     swing: Sequence[SwingInertia]
     parts: Sequence[PartReport]
-    lines: Sequence[LineReport]
     balance: Balance
+    held: Mapping[str, Sequence[Held]]
+    """What each site in use holds, by its name."""
     ballast: Sequence[Ballast] = ()
 
     def leg_mass_kg(self, side: str) -> float:
@@ -56,120 +54,15 @@ class Facts:
         return next(s.added_pct for s in self.swing if s.side == side and s.joint == "hip")
 
 
-def layout_limits(
-    setting: Setting,
-    at: Mapping[str, Site],
-    models: Mapping[str, PartModel],
-    mass_kg: Mapping[SegmentKey, float],
-    swing: Sequence[SwingInertia],
-    parts: Sequence[PartReport],
-    lines: Sequence[LineReport],
-    balance: Balance,
-    ballast: Sequence[Ballast] = (),
-) -> tuple[LimitReport, ...]:
-    """Every limit that applies to a layout, sites first, then lines, rules and the study's."""
-    facts = Facts(setting, at, models, mass_kg, swing, parts, lines, balance, ballast)
-    reports = [*_site_limits(facts), *line_limits(setting.study, lines), *_rules(facts)]
+def layout_limits(facts: Facts, lines: Iterable[LimitReport]) -> tuple[LimitReport, ...]:
+    """Every limit that applies to a layout, sites first, then `lines`, rules and the study's."""
+    setting = facts.setting
+    reports = [*setting.once(SiteLimits)(facts.held, facts.ballast), *lines]
+    reports += setting.once(RuleLimits)(facts.at)
     for spec in setting.study.limits:
         reports += STUDY_LIMITS[spec.kind](spec, facts)
     reports += counterweight_limits(facts)
     return tuple(reports)
-
-
-def _site_limits(facts: Facts) -> list[LimitReport]:
-    reports = []
-    masses = {p.unit: p.mass_kg for p in facts.parts}
-    for site in facts.setting.study.sites:
-        units = [unit for unit, here in facts.at.items() if here.name == site.name]
-        ballast = sum(b.mass_kg for b in facts.ballast if b.site == site.name)
-        if not units and not ballast:
-            continue
-        models = [facts.models[unit] for unit in units]
-        if site.volume_m3 < inf:
-            used = sum(model.volume_m3 for model in models)
-            if (counterweight := facts.setting.study.counterweight) is not None:
-                used += ballast / counterweight.density_kg_m3
-            label = f"volume in {site.name}"
-            reports.append(
-                report(
-                    "site_volume", site.name, label, used, site.volume_m3, "cm3", 1e6, site.origin
-                )
-            )
-        if site.max_mass_kg < inf:
-            used = ballast + sum(masses[unit] for unit in units)
-            label = f"mass in {site.name}"
-            reports.append(
-                report("site_mass", site.name, label, used, site.max_mass_kg, "g", 1e3, site.origin)
-            )
-        if site.max_thickness_m < inf and models:
-            thickest = max(model.size_m[2] for model in models)
-            label = f"thickness in {site.name}"
-            reports.append(
-                report(
-                    "site_thickness",
-                    site.name,
-                    label,
-                    thickest,
-                    site.max_thickness_m,
-                    "mm",
-                    1e3,
-                    site.origin,
-                )
-            )
-        for unit, model in zip(units, models, strict=True):
-            missing = model.needs - offers_of(facts.setting.wearer, site)
-            if missing:
-                label = f"{site.name} offers {unit} {', '.join(sorted(missing))}"
-                reports.append(
-                    report("needs", unit, label, len(missing), 0.0, "needs", 1.0, model.origin)
-                )
-            if site.name not in model.sites:
-                label = f"{unit} allowed at {site.name}"
-                reports.append(
-                    report("allowed_site", unit, label, 1.0, 0.0, "places", 1.0, model.origin)
-                )
-    return reports
-
-
-def _rules(facts: Facts) -> list[LimitReport]:
-    reports = []
-    for rule in facts.setting.study.rules:
-        for a in _units(facts, rule.part_a):
-            for b in _units(facts, rule.part_b):
-                if a == b:
-                    continue
-                here, there = facts.at[a], facts.at[b]
-                same = here.name == there.name
-                if rule.kind == "same_place":
-                    label = f"{a} and {b} share a place"
-                    value = 0.0 if same else 1.0
-                    reports.append(
-                        report("same_place", a, label, value, 0.0, "places", 1.0, rule.origin)
-                    )
-                    continue
-                wearer = facts.setting.wearer
-                gap = float(np.linalg.norm(wearer.position(here) - wearer.position(there)))
-                broken = same or gap < rule.distance_m
-                label = f"{a} and {b} stay apart"
-                reports.append(
-                    report(
-                        "apart",
-                        a,
-                        label,
-                        (max(rule.distance_m, 1e-3) if same else rule.distance_m) - gap
-                        if broken
-                        else min(0.0, rule.distance_m - gap),
-                        0.0,
-                        "mm short",
-                        1e3,
-                        rule.origin,
-                    )
-                )
-    return reports
-
-
-def _units(facts: Facts, part: str) -> list[str]:
-    return [unit for unit in facts.at if unit.split("#")[0] == part]
 
 
 StudyLimit = Callable[[LimitSpec, Facts], list[LimitReport]]

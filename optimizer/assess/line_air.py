@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
 
 from optimizer.assess.figures import Figures, budgeted
+from optimizer.assess.lookup import Lookup
 from optimizer.assess.result import LineReport
 from optimizer.lines.air import ATMOSPHERE_PA, REFERENCE_PRESSURE_PA
 from optimizer.lines.air_ends import (
@@ -20,7 +21,7 @@ from optimizer.lines.air_path import Restriction, series
 from optimizer.lines.line_limits import chamber_of, steady_drop_pa, vent_start_pa
 from optimizer.lines.tube import inside_volume_m3_per_m, tube_restriction
 from optimizer.setting import Setting
-from optimizer.study.model import Line, LineOption, Part, PartModel
+from optimizer.study.model import Line, LineOption, PartModel
 
 Models = tuple[PartModel, PartModel]
 
@@ -59,21 +60,22 @@ def shared_chamber(
     line: Line,
     option: LineOption,
     models: Models,
-    lines: Sequence[LineReport],
+    hung_m3: float,
     report: LineReport,
     figures: Figures,
 ) -> list[str]:
     """Times with the air of all tubes that hang on the chamber; cautions where they are too long.
 
     A line's own budget counts its tube and `extra_cm3`. Where the layout's other tubes on the
-    same chamber hold more than that, `fill_all_ms` and `vent_all_ms` are added.
+    same chamber hold more than that, `fill_all_ms` and `vent_all_ms` are added. `hung_m3` is the
+    air inside all tubes that end at the chamber.
     """
     joined = valve_and_chamber(setting, line, models)
     if joined is None or option.bore_m is None:
         return []
     ends, valve, actuator = joined
     unit = report.unit_b if ends.inward else report.unit_a
-    hung = hung_volume_m3(setting, unit, lines) - tube_volume_m3(option, report.length_m)
+    hung = hung_m3 - tube_volume_m3(option, report.length_m)
     counted = option.physics.extra_m3
     if hung <= counted:
         return []
@@ -94,8 +96,7 @@ def valve_and_chamber(
     setting: Setting, line: Line, models: Models
 ) -> tuple[AirEnds, PartModel, PartModel] | None:
     """The ends of a line between a valve and a chamber with their models, else None."""
-    parts: Mapping[str, Part] = {part.name: part for part in setting.study.parts}
-    ends = air_ends(parts, setting.study.lines, line)
+    ends = setting.once(_ends_by_line).get(line.name)
     if ends is None:
         return None
     valve, actuator = models if ends.inward else models[::-1]
@@ -109,14 +110,30 @@ def tube_volume_m3(option: LineOption, length_m: float) -> float:
     return 0.0 if option.bore_m is None else float(inside_volume_m3_per_m(option.bore_m)) * length_m
 
 
-def hung_volume_m3(setting: Setting, unit: str, lines: Sequence[LineReport]) -> float:
-    """Air inside all air tubes that end at a unit."""
-    options = {(ln.name, o.name): o for ln in setting.study.lines for o in ln.options}
-    return sum(
-        tube_volume_m3(options[other.line.split("#")[0], other.option], other.length_m)
-        for other in lines
-        if other.kind == "air_tube" and unit in (other.unit_a, other.unit_b)
-    )
+def _ends_by_line(setting: Setting) -> dict[str, AirEnds | None]:
+    parts = {part.name: part for part in setting.study.parts}
+    lines = setting.study.lines
+    return {line.name: air_ends(parts, lines, line) for line in lines}
+
+
+def hung_volumes_m3(setting: Setting, lines: Iterable[LineReport]) -> dict[str, float]:
+    """Air inside all air tubes that end at a unit, by unit."""
+    lookup = setting.once(Lookup)
+    hung: dict[str, float] = {}
+    for line in lines:
+        if line.kind == "air_tube":
+            volume = tube_volume_m3(lookup.option(line.line, line.option), line.length_m)
+            for unit in {line.unit_a, line.unit_b}:
+                hung[unit] = hung.get(unit, 0.0) + volume
+    return hung
+
+
+def chamber_end(setting: Setting, line: LineReport) -> str | None:
+    """The unit with the chamber that an air tube leads to or from, by what its parts may be."""
+    ends = setting.once(_ends_by_line).get(line.line.split("#")[0])
+    if line.kind != "air_tube" or ends is None:
+        return None
+    return line.unit_b if ends.inward else line.unit_a
 
 
 def _times(

@@ -8,29 +8,31 @@ import numpy as np
 
 from optimizer.assess.result import LineReport
 from optimizer.lines.wire import bundled_rating_a, wire_size
-from optimizer.study.model import Study
+from optimizer.study.model import LineOption
 
 #: Less than this is cut off, or on, by any workshop.
 _WORTH_SAYING_MM = 1.0
 
 
-def line_notes(study: Study, lines: Sequence[LineReport]) -> tuple[str, ...]:
-    """Wires that get warm in a bundle, and lines cut too short to sit down with."""
-    return tuple(note for note in (_warm(study, lines), _sitting(lines)) if note)
+def line_notes(lines: Sequence[LineReport], warm: Sequence[str]) -> tuple[str, ...]:
+    """Wires that get warm in a bundle (`warm_wire` of each), and lines too short to sit with."""
+    return tuple(note for note in (_warm(warm), _sitting(lines)) if note)
 
 
-def _warm(study: Study, lines: Sequence[LineReport]) -> str:
-    options = {(ln.name, o.name): o for ln in study.lines for o in ln.options}
-    warm = []
-    for line in lines:
-        option = options[line.line.split("#")[0], line.option]
-        current = option.physics.current_a
-        if line.kind != "wire" or current is None or not option.size:
-            continue
-        size = wire_size(option.size)
-        rated = np.asarray(bundled_rating_a(size.area_m2)).item()
-        if current > rated:
-            warm.append(f"{line.line} ({current:.2g} A RMS in {size.name}, {rated:.2g} A)")
+def warm_wire(option: LineOption, line: LineReport) -> str:
+    """Name and figures of a wire that gets warm in a bundle, empty if it does not."""
+    current = option.physics.current_a
+    if line.kind != "wire" or current is None or not option.size:
+        return ""
+    size = wire_size(option.size)
+    rated = np.asarray(bundled_rating_a(size.area_m2)).item()
+    if current <= rated:
+        return ""
+    return f"{line.line} ({current:.2g} A RMS in {size.name}, {rated:.2g} A)"
+
+
+def _warm(wires: Sequence[str]) -> str:
+    warm = [wire for wire in wires if wire]
     if not warm:
         return ""
     return (

@@ -8,7 +8,6 @@ of their name; pressures are absolute, "anr" is air at 20 degC and 100 kPa.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from math import inf
 
@@ -16,6 +15,7 @@ import numpy as np
 
 from optimizer.assess.figures import Figures, budgeted
 from optimizer.assess.line_air import air_figures, shared_chamber
+from optimizer.assess.lookup import Lookup
 from optimizer.assess.result import LineReport
 from optimizer.body.gait import gait_curve, joint_ranges
 from optimizer.lines import cable, hose, wire
@@ -31,35 +31,29 @@ _PHASES = np.linspace(0.0, 1.0, 101)
 
 
 def with_physics(
-    setting: Setting, lines: Sequence[LineReport], models: Mapping[str, PartModel]
-) -> tuple[LineReport, ...]:
-    """The line reports with their figures, their longest length and what is to be careful of.
+    setting: Setting, report: LineReport, models: tuple[PartModel, PartModel], hung_m3: float
+) -> LineReport:
+    """The report of a line with its figures, its longest length and what is to be careful of.
 
-    `models` are the models of the units placed.
+    `models` are those of its ends; `hung_m3` is the air inside all tubes on the chamber it ends
+    at (`line_air.hung_volumes_m3`).
     """
-    by_name = {line.name: line for line in setting.study.lines}
-    described = []
-    for report in lines:
-        line = by_name[report.line.split("#")[0]]
-        option = next(o for o in line.options if o.name == report.option)
-        ends = (models[report.unit_a], models[report.unit_b])
-        figures = figures_of(setting, line, option, ends, report)
-        cautions = [*report.cautions]
-        if line.kind == "air_tube":
-            cautions += shared_chamber(setting, line, option, ends, lines, report, figures)
-        elif line.kind == "wire":
-            cautions += _heating(option)
-        figures |= _sitting(setting, report)
-        cautions += _loops(setting, line, option, report)
-        described.append(
-            replace(
-                report,
-                max_length_m=_longest(setting, line, option, ends),
-                cautions=tuple(dict.fromkeys(cautions)),
-                physics={**report.physics, **figures},
-            )
-        )
-    return tuple(described)
+    line = setting.once(Lookup).line(report.line)
+    option = setting.once(Lookup).option(report.line, report.option)
+    figures = figures_of(setting, line, option, models, report)
+    cautions = [*report.cautions]
+    if line.kind == "air_tube":
+        cautions += shared_chamber(setting, line, option, models, hung_m3, report, figures)
+    elif line.kind == "wire":
+        cautions += _heating(option)
+    figures |= _sitting(setting, report)
+    cautions += _loops(setting, line, option, report)
+    return replace(
+        report,
+        max_length_m=_longest(setting, line, option, models),
+        cautions=tuple(dict.fromkeys(cautions)),
+        physics={**report.physics, **figures},
+    )
 
 
 def figures_of(
@@ -83,7 +77,7 @@ def _longest(
     setting: Setting, line: Line, option: LineOption, ends: tuple[PartModel, PartModel]
 ) -> float | None:
     """The longest the line may be with these models; None: no limit, 0: no length will do."""
-    parts = {part.name: part for part in setting.study.parts}
+    parts = setting.once(Lookup).parts
     a, b = (
         [m.name for m in parts[name].models].index(model.name)
         for name, model in zip((line.part_a, line.part_b), ends, strict=True)

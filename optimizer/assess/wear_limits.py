@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
+from optimizer.assess.lookup import Lookup
 from optimizer.assess.report import report
 from optimizer.assess.result import Balance, LimitReport
 from optimizer.body.places import keep_out
 from optimizer.body.wear_defaults import default_value
 from optimizer.setting import Setting
 from optimizer.study.limits import LIMIT_KEYS
-from optimizer.study.model import LEG_SEGMENTS, LimitSpec, PartModel, Site, Study
+from optimizer.study.model import LEG_SEGMENTS, LimitSpec, PartModel, Site
 
 if TYPE_CHECKING:
     from optimizer.assess.limits import Facts
@@ -27,14 +28,21 @@ _DIRECTIONS: dict[str, tuple[int, str, str]] = {
 WearLimit = Callable[[LimitSpec, "Facts"], list[LimitReport]]
 
 
-def _figure(study: Study, key: str, subject: str = "") -> float:
+def _written(setting: Setting) -> dict[tuple[str, str], float]:
+    return {(spec.kind, spec.subject): spec.value for spec in setting.study.limits}
+
+
+def _kept_out(setting: Setting) -> dict[str, str | None]:
+    return {site.name: keep_out(site) for site in setting.study.sites}
+
+
+def _figure(setting: Setting, key: str, subject: str = "") -> float:
     """A figure limits are made with: as written in the study, else the recommended one, in SI."""
-    written = {(spec.kind, spec.subject): spec.value for spec in study.limits}
     limit = LIMIT_KEYS[key]
     try:
-        return written[limit.kind, subject]
+        return setting.once(_written)[limit.kind, subject]
     except KeyError:
-        return default_value(key, subject, study.wearer.sex) / limit.per_si
+        return default_value(key, subject, setting.study.wearer.sex) / limit.per_si
 
 
 def soft_points(
@@ -44,13 +52,13 @@ def soft_points(
     balance: Balance,
 ) -> float:
     """Comfort points of overstepped soft limits."""
-    study, points = setting.study, 0.0
-    for spec in study.limits:
+    points = 0.0
+    for spec in setting.study.limits:
         if spec.kind == "belt_soft":
             over = max(0.0, balance.belt_kg - spec.value)
-            points += over * _figure(study, "belt_points_per_kg")
+            points += over * _figure(setting, "belt_points_per_kg")
         elif spec.kind == "protrusion_soft":
-            rate = _figure(study, "protrusion_points_per_cm")
+            rate = _figure(setting, "protrusion_points_per_cm")
             for unit, site in at.items():
                 if site.segment != "off_body":
                     points += rate * max(0.0, _protrusion_m(models[unit], site) - spec.value)
@@ -105,19 +113,19 @@ def _donning_steps(spec: LimitSpec, facts: Facts) -> list[LimitReport]:
 
 
 def _contact(spec: LimitSpec, facts: Facts) -> list[LimitReport]:
-    study = facts.setting.study
+    setting = facts.setting
     mass_at: dict[str, float] = {}
     for part in facts.parts:
         mass_at[part.site] = mass_at.get(part.site, 0.0) + part.mass_kg
     for ballast in facts.ballast:
         mass_at[ballast.site] = mass_at.get(ballast.site, 0.0) + ballast.mass_kg
     reports = []
-    for site in study.sites:
+    for site in setting.study.sites:
         if site.name not in mass_at or site.contact_m2 is None:
             continue
         times = 1.0
         if spec.kind == "contact_peak" and site.segment != "off_body":
-            times = _figure(study, "contact_factor", site.segment)
+            times = _figure(setting, "contact_factor", site.segment)
         load_n = (mass_at[site.name] + site.holder_mass_kg) * _GRAVITY_M_S2 * times
         label = f"contact pressure at {site.name}"
         label += f", {times:g} x gravity" if times != 1.0 else ", under gravity"
@@ -144,12 +152,10 @@ def _protrusion(spec: LimitSpec, facts: Facts) -> list[LimitReport]:
 
 def _keep_out(spec: LimitSpec, facts: Facts) -> list[LimitReport]:
     reports = []
-    for unit in [*facts.at, *(f"ballast in {b.site}" for b in facts.ballast)]:
-        site = facts.at.get(unit)
-        if site is None:
-            name = unit.removeprefix("ballast in ")
-            site = next(s for s in facts.setting.study.sites if s.name == name)
-        place = keep_out(site)
+    places = facts.setting.once(_kept_out)
+    held = [(unit, site.name) for unit, site in facts.at.items()]
+    for unit, site in [*held, *((f"ballast in {b.site}", b.site) for b in facts.ballast)]:
+        place = places[site]
         label = f"{unit} keeps out of {place or 'places not to be used'}"
         value = 0.0 if place is None else 1.0
         reports.append(report(spec.kind, unit, label, value, 0.0, "places", 1.0, spec.origin))
@@ -166,7 +172,7 @@ def counterweight_limits(facts: Facts) -> list[LimitReport]:
     counterweight = facts.setting.study.counterweight
     if counterweight is None:
         return []
-    sites = {site.name: site for site in facts.setting.study.sites}
+    sites = facts.setting.once(Lookup).sites
     total = sum(b.mass_kg for b in facts.ballast)
     stray = sum(
         b.mass_kg

@@ -48,12 +48,16 @@ def body_com(wearer: Wearer) -> Array:
     return (moment + rest * np.array([0.0, height, 0.0])) / wearer.mass_kg
 
 
-def com_shift(wearer: Wearer, masses_kg: ArrayLike, positions: ArrayLike) -> Array:
+def com_shift(
+    wearer: Wearer, masses_kg: ArrayLike, positions: ArrayLike, bare: Array | None = None
+) -> Array:
     """How far worn masses move the standing body's centre of mass, (3,) [m].
 
-    `masses_kg` (n,), `positions` (n, 3) in the body frame [m].
+    `masses_kg` (n,), `positions` (n, 3) in the body frame [m]; `bare` is `body_com` of the wearer
+    where it is known.
     """
     masses = np.asarray(masses_kg, dtype=float).reshape(-1)
     places = np.asarray(positions, dtype=float).reshape(-1, 3)
-    shift = masses @ (places - body_com(wearer)) / (wearer.mass_kg + masses.sum())
+    from_bare = places - (body_com(wearer) if bare is None else bare)
+    shift = masses @ from_bare / (wearer.mass_kg + masses.sum())
     return np.asarray(shift, dtype=float)

@@ -110,15 +110,16 @@ class RoutingGraph:
         """
         if len(names) < 2:
             return ()
-        k = self.n_anchors
+        anchors, sites = self._numbers
         last = len(names) - 1
         stops: list[int] = []
         for i, name in enumerate(names):
-            pool, base = (self.nodes[k:], k) if i in (0, last) else (self.nodes[:k], 0)
+            pool = sites if i in (0, last) else anchors
             if name not in pool:
-                what = "site" if base else "routing anchor"
-                raise ValueError(f"no {what} named {name!r} (nearest: {nearest_name(name, pool)})")
-            stops.append(base + pool.index(name))
+                what = "site" if pool is sites else "routing anchor"
+                near = nearest_name(name, tuple(pool))
+                raise ValueError(f"no {what} named {name!r} (nearest: {near})")
+            stops.append(pool[name])
         found: list[int] = []
         for a, b in pairwise(stops):
             arc = self._arc_between.get(frozenset((a, b)))
@@ -126,6 +127,13 @@ class RoutingGraph:
                 raise ValueError(f"no arc joins {self.nodes[a]!r} and {self.nodes[b]!r}")
             found.append(arc)
         return tuple(found)
+
+    @cached_property
+    def _numbers(self) -> tuple[dict[str, int], dict[str, int]]:
+        """Node numbers of the anchors and of the sites, by name."""
+        anchors = {name: i for i, name in enumerate(self.nodes[: self.n_anchors])}
+        sites = {name: self.n_anchors + i for i, name in enumerate(self.nodes[self.n_anchors :])}
+        return anchors, sites
 
     @cached_property
     def _arc_between(self) -> dict[frozenset[int], int]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from optimizer.assess.result import Ballast, Layout, Placement, Routing
 from optimizer.problem.arrays import Problem
+from optimizer.problem.routing import Route
 from optimizer.setting import Setting
 from optimizer.solve.program import Solution
 
@@ -11,30 +12,52 @@ from optimizer.solve.program import Solution
 Identity = tuple[object, ...]
 
 
+class LayoutNames:
+    """Names the solutions of one problem; what they have in common is named once."""
+
+    def __init__(self, setting: Setting, problem: Problem) -> None:
+        self._nodes = setting.graph.nodes
+        self._problem = problem
+        self._placements: dict[int, Placement] = {}
+        self._routings: dict[tuple[int, int, tuple[int, ...]], Routing] = {}
+
+    def layout(self, solution: Solution) -> Layout:
+        """The choices and routes of a solution, by name."""
+        placements = [self._placement(n, c) for n, c in enumerate(solution.chosen)]
+        routings = [self._routing(n, *taken) for n, taken in enumerate(solution.routes)]
+        names = self._problem.site_names
+        ballast = tuple(Ballast(names[s], kg) for s, kg in solution.ballast)
+        return Layout(tuple(placements), tuple(routings), ballast)
+
+    def _placement(self, number: int, choice: int) -> Placement:
+        found = self._placements.get(choice)
+        if found is None:
+            p, slot = self._problem, self._problem.slots[number]
+            found = self._placements[choice] = Placement(
+                unit=slot.unit,
+                part=slot.part,
+                model=slot.models[int(p.choice_model[choice])],
+                site=p.site_names[int(p.choice_site[choice])],
+            )
+        return found
+
+    def _routing(self, number: int, option: int, route: Route) -> Routing:
+        found = self._routings.get((number, option, route.nodes))
+        if found is None:
+            slots, line = self._problem.slots, self._problem.lines[number]
+            found = self._routings[number, option, route.nodes] = Routing(
+                line=line.name,
+                option=line.options[option],
+                unit_a=slots[line.slot_a].unit,
+                unit_b=slots[line.slot_b].unit,
+                nodes=tuple(self._nodes[n] for n in route.nodes),
+            )
+        return found
+
+
 def layout_of(setting: Setting, problem: Problem, solution: Solution) -> Layout:
     """Name the choices and routes of a solution."""
-    placements = tuple(
-        Placement(
-            unit=slot.unit,
-            part=slot.part,
-            model=slot.models[int(problem.choice_model[c])],
-            site=problem.site_names[int(problem.choice_site[c])],
-        )
-        for slot, c in zip(problem.slots, solution.chosen, strict=True)
-    )
-    nodes = setting.graph.nodes
-    routings = tuple(
-        Routing(
-            line=line.name,
-            option=line.options[option],
-            unit_a=problem.slots[line.slot_a].unit,
-            unit_b=problem.slots[line.slot_b].unit,
-            nodes=tuple(nodes[n] for n in route.nodes),
-        )
-        for line, (option, route) in zip(problem.lines, solution.routes, strict=True)
-    )
-    ballast = tuple(Ballast(problem.site_names[s], kg) for s, kg in solution.ballast)
-    return Layout(placements, routings, ballast)
+    return LayoutNames(setting, problem).layout(solution)
 
 
 def identity(problem: Problem, chosen: tuple[int, ...]) -> Identity:

@@ -16,7 +16,7 @@ from optimizer.setting import Setting, build_setting
 from optimizer.solve.counterweight import counterweight_report
 from optimizer.solve.highs import Outcome, SolveInterrupted, Tick
 from optimizer.solve.infeasible import explain
-from optimizer.solve.layouts import identity, layout_of
+from optimizer.solve.layouts import LayoutNames, identity
 from optimizer.solve.program import Program, Solution
 from optimizer.solve.rank import RankedSolutions, can_search, rank
 from optimizer.study.model import Study
@@ -91,10 +91,11 @@ def place(
             ("stopped before any layout was found",),
         )
     layouts: list[RankedLayout] = []
+    names = LayoutNames(setting, problem)
     while len(layouts) < len(found):
         outcome, solution = found[len(layouts)]
         try:
-            assessment = assess(setting, layout_of(setting, problem, solution))
+            assessment = assess(setting, names.layout(solution))
             require_agreement(solution, assessment)
         except KeyboardInterrupt:
             if not layouts:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import inf
 
@@ -327,7 +327,9 @@ def solution_of(
     q[INDEX[DONNING]] += sum(1 for piece in p.pieces if used.intersection(piece.sites))
     for s, kg in ballast:
         q = q + kg * p.site_q[s]
-    routes = []
+    routes: list[tuple[int, Route]] = []
+    ends: list[tuple[int, int, float]] = []
+    rates: list[float] = []
     for line, option in zip(p.lines, options, strict=True):
         a, b = chosen[line.slot_a], chosen[line.slot_b]
         case = case_of(line, option, int(p.choice_model[a]), int(p.choice_model[b]))
@@ -337,10 +339,10 @@ def solution_of(
             raise ValueError(f"line {line.name} as {line.options[option]} is out of reach")
         routes.append((option, route))
         rate = line.mass_kg_per_m[option]
-        end_kg = 0.5 * line.slack_m * rate + line.end_mass_kg[option]
-        q = q + end_kg * (p.site_q[site_a] + p.site_q[site_b])
-        for arc, _ in route.arcs:
-            q = q + rate * p.arc_length_m[arc] * p.arc_q[arc]
+        rates.append(rate)
+        ends.append((site_a, site_b, 0.5 * line.slack_m * rate + line.end_mass_kg[option]))
+    if routes:
+        q = _with_lines(p, q, [route for _, route in routes], rates, ends)
     for soft in p.soft:
         over = float(q @ soft.coefficients) - soft.upper
         q[INDEX[DISCOMFORT]] += soft.points_per * max(0.0, over)
@@ -348,6 +350,33 @@ def solution_of(
     if objective.curve is not None:
         score += objective.curve_weight * objective.curve(float(q[TRUNK_LOAD]))
     return Solution(chosen, tuple(routes), q, score, ballast)
+
+
+def _with_lines(
+    problem: Problem,
+    q: Array,
+    routes: Sequence[Route],
+    kg_per_m: Sequence[float],
+    ends: Sequence[tuple[int, int, float]],
+) -> Array:
+    """Quantities `q` (quantities,) with lines added to them, one after the other.
+
+    `ends` are the sites of each line's ends and the mass [kg] at either.
+    """
+    p = problem
+    site_a, site_b, end_kg = (np.array(column) for column in zip(*ends, strict=True))
+    counts = [len(route.arcs) for route in routes]
+    arcs = np.array([arc for route in routes for arc, _ in route.arcs], dtype=np.int64)
+    # row 0 is what there is already; each line has a row for its ends, then one for every arc
+    first = 1 + np.arange(len(routes)) + np.concatenate([[0], np.cumsum(counts[:-1], dtype=int)])
+    rows = np.empty((1 + len(routes) + len(arcs), len(q)))
+    on_arc = np.ones(len(rows), dtype=bool)
+    on_arc[0] = on_arc[first] = False
+    rows[0] = q
+    rows[first] = end_kg[:, None] * (p.site_q[site_a] + p.site_q[site_b])
+    rows[on_arc] = (np.repeat(kg_per_m, counts) * p.arc_length_m[arcs])[:, None] * p.arc_q[arcs]
+    # added from the first row down, so that equal layouts come to equal sums
+    return np.asarray(np.add.reduce(rows, axis=0))
 
 
 def case_of(line: LineRow, option: int, model_a: int, model_b: int) -> LineCase | None:
