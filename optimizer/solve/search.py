@@ -35,7 +35,7 @@ from optimizer.solve.visiting import Haul, Node, Visitor
 
 Mask = NDArray[np.bool_]
 #: Hands at the tree, and nodes for which one does.
-VISITORS, ALONE = 2, 30
+VISITORS, ALONE = 2, 4
 #: Combinations (decimal logarithm, per slot) among which the first layouts are looked for at first.
 LIKELY = 0.5
 #: Partial assignments that listing all that is left may take, with the compiled search: after the
