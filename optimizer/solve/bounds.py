@@ -24,7 +24,7 @@ class Bound:
 
     constant + sum of `choice` at its choices + `use` of every site in use + `table` at its pairs,
     and a choice at a site nobody uses yet brings `share` of it on top (the shares at a site add up
-    to no more than its `use`).
+    to no more than its `use`; all choices of a slot there have the same).
     """
 
     constant: float
