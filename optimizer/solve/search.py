@@ -262,8 +262,6 @@ class Search:
         tightener = Tightener(
             self.model, self.relaxation, self._switches, self._deadline, self._seed
         )
-        tightener.bounded()
-        self._at_hand = tightener.value
         if self._early(tightener):
             self._at_hand = inf
             return "optimal"
@@ -304,6 +302,8 @@ class Search:
         """First layouts before any cuts, and whether the compiled search could list all others."""
         if not self._enumerator.compiled:
             return False
+        tightener.bounded()
+        self._at_hand = tightener.value
         self._beam(tightener, WIDTHS[:1])
         if self.shortlist.threshold == inf and self._switches.first_layouts:
             # any layout is better than none: polishing makes much of it
