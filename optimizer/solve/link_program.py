@@ -164,12 +164,15 @@ class LinkProgram(Program):
 
     def barred_by(self, *columns: int) -> frozenset[int]:
         """The limits, by number, that columns at 1 break with all others at 0."""
-        found = set()
-        for limit, index, coefficients, upper in self._held:
-            at = np.isin(index, columns)
-            if at.any() and float(coefficients[at].sum()) > upper + _BROKEN:
-                found.add(limit)
-        return frozenset(found)
+        brought: dict[int, float] = {}
+        for column in columns:
+            for row, coefficient in self._held_by.get(column, ()):
+                brought[row] = brought.get(row, 0.0) + coefficient
+        return frozenset(
+            self._held[row][0]
+            for row, amount in brought.items()
+            if amount > self._held[row][3] + _BROKEN
+        )
 
     # -- writing ---------------------------------------------------------------------------
 
@@ -190,4 +193,8 @@ class LinkProgram(Program):
                 index = np.array(row.columns[:-1], dtype=np.int64)
                 values = np.array(row.coefficients[:-1])
                 self._held.append((limits[row.columns[-1]], index, values, row.upper))
+        self._held_by: dict[int, list[tuple[int, float]]] = {}
+        for number, (_, index, values, _) in enumerate(self._held):
+            for column, value in zip(index.tolist(), values.tolist(), strict=True):
+                self._held_by.setdefault(column, []).append((number, value))
         return formulation

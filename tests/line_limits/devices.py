@@ -6,6 +6,7 @@ from dataclasses import replace
 from math import inf
 
 import numpy as np
+from scipy.optimize import brentq
 
 from optimizer.lines import cable, hose, wire
 from optimizer.lines.air_chamber import Chamber
@@ -106,22 +107,23 @@ def forward(line: Line, bought: LineOption, a: PartModel, b: PartModel, length_m
     if line.kind == "air_tube" and p.max_drop_pa is not None and p.supply_pa is not None:
         assert bore is not None and b.physics.valve_c is not None and p.fitting_c is not None
         path = series(tube_restriction(bore, length_m), Restriction(p.fitting_c, p.fitting_b))
-        shares.append(_drop_by_bisection(path, b.physics, p.supply_pa) / p.max_drop_pa)
+        shares.append(_drop_by_root(path, b.physics, p.supply_pa) / p.max_drop_pa)
     return max(shares)
 
 
-def _drop_by_bisection(path: Restriction, valve: PartPhysics, supply_pa: float) -> float:
+def _drop_by_root(path: Restriction, valve: PartPhysics, supply_pa: float) -> float:
     """Drop at which the tube passes just what the open valve takes from what is left."""
     from optimizer.lines.air import flow_anr_m3_s
 
     assert valve.valve_c is not None
-    low, high = 0.0, supply_pa
-    for _ in range(80):
-        drop = (low + high) / 2.0
+    takes = valve.valve_c
+
+    def excess(drop: float) -> float:
         left = supply_pa - drop
-        passed = float(flow_anr_m3_s(path.conductance, path.critical_ratio, supply_pa, left))
-        low, high = (drop, high) if passed < valve.valve_c * left else (low, drop)
-    return low
+        passed = flow_anr_m3_s(path.conductance, path.critical_ratio, supply_pa, left)
+        return float(passed) - takes * left
+
+    return float(brentq(excess, 0.0, supply_pa, xtol=1e-9, rtol=1e-14))
 
 
 def _tube(bought: LineOption, valve: PartModel, chamber: PartModel, way: str) -> AirLine:
@@ -148,17 +150,18 @@ def _tube(bought: LineOption, valve: PartModel, chamber: PartModel, way: str) ->
     )
 
 
-def longest_by_bisection(line: Line, bought: LineOption, a: PartModel, b: PartModel) -> float:
+def longest_by_root(line: Line, bought: LineOption, a: PartModel, b: PartModel) -> float:
     """Greatest length at which `forward` stays within 1, -1 if none does."""
     if forward(line, bought, a, b, 0.0) > 1.0:
         return -1.0
-    low, high = 0.0, 64.0
-    if forward(line, bought, a, b, high) <= 1.0:
+    most = 64.0
+    if forward(line, bought, a, b, most) <= 1.0:
         return inf
-    for _ in range(60):
-        middle = (low + high) / 2.0
-        low, high = (middle, high) if forward(line, bought, a, b, middle) <= 1.0 else (low, middle)
-    return low
+
+    def excess(length_m: float) -> float:
+        return min(forward(line, bought, a, b, length_m), 1e3) - 1.0
+
+    return float(brentq(excess, 0.0, most, xtol=1e-13))
 
 
 def most_bend_rad(line: Line, bought: LineOption) -> float:

@@ -25,7 +25,7 @@ from tests.line_limits.devices import (
     VENTS,
     WIRE,
     device,
-    longest_by_bisection,
+    longest_by_root,
     option,
     part,
     with_slack,
@@ -102,7 +102,7 @@ def test_limit_is_where_the_simulation_run_forwards_reaches_the_budget(name: str
     made, _ = DEVICES[name]
     (line,) = made.lines
     a, b = (p.models[0] for p in made.parts)
-    expected = longest_by_bisection(line, line.options[0], a, b)
+    expected = longest_by_root(line, line.options[0], a, b)
     assert _limit(made) == pytest.approx(expected, rel=1e-7)
 
 

@@ -25,7 +25,7 @@ from tests.line_limits.devices import (
     VENTS,
     WIRE,
     forward,
-    longest_by_bisection,
+    longest_by_root,
     most_bend_rad,
 )
 from tests.solve.oracle import TIED, Enumeration, identity_of
@@ -47,7 +47,7 @@ class Physical(Enumeration):
         known = self.__dict__.setdefault("_reaches", {})
         key = (line.name, option.name, model_a, model_b)
         if key not in known:
-            known[key] = longest_by_bisection(line, option, a, b), most_bend_rad(line, option)
+            known[key] = longest_by_root(line, option, a, b), most_bend_rad(line, option)
         found: tuple[float, float] = known[key]
         return found
 
