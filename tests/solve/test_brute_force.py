@@ -39,8 +39,13 @@ def enumerated(seed: int) -> Enumeration:
     return Enumeration(build_setting(drawn(seed)))
 
 
-@pytest.mark.parametrize("road", ROADS)
-@pytest.mark.parametrize("seed", range(STUDIES))
+#: The reference program is the slowest: every second study is enough for it.
+ASKED = [
+    (seed, road) for seed in range(STUDIES) for road in ROADS if road != "program" or seed % 2 == 0
+]
+
+
+@pytest.mark.parametrize(("seed", "road"), ASKED)
 def test_program_finds_what_enumeration_finds(
     seed: int, road: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
