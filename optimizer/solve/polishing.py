@@ -35,6 +35,8 @@ QUICK, THOROUGH = ((0.44, 4_000),), ((0.25, 4_000), (0.4, 20_000))
 ROUNDS = 3
 #: Partial assignments looked at where the relaxation hesitates.
 HESITANT = 20_000
+#: The same of parts drawn by lot, and how many of these are searched in vain, per slot.
+DRAWN, IN_VAIN = ((0.3, 4_000), (0.4, 10_000)), 4
 #: Less of a choice in the relaxation than this is none.
 _NONE = 1e-6
 
@@ -71,6 +73,31 @@ def polish(
             fruitless = 0 if neighbourhoods.search(near, budget) else fruitless + 1
 
 
+def wander(
+    model: Pairwise,
+    bound: Bound,
+    open_: Mask,
+    enumerator: Enumerator,
+    shortlist: Shortlist,
+    *,
+    seed: int = 0,
+    deadline: float = inf,
+) -> None:
+    """The same with parts drawn by lot: any of them, or any that lines and sites lead to.
+
+    What `polish` leaves is the best near each part; it takes parts from all over to leave that.
+    """
+    neighbourhoods = Neighbourhoods(model, bound, open_, enumerator, shortlist)
+    rng = np.random.default_rng(seed)
+    ways = [(way, size) for size in DRAWN for way in (neighbourhoods.drawn, neighbourhoods.led_to)]
+    n = fruitless = 0
+    while fruitless < IN_VAIN * model.n_slots and time.perf_counter() < deadline:
+        way, (share, budget) = ways[n % len(ways)]
+        near = way(rng, int(share * model.n_slots))
+        fruitless = 0 if neighbourhoods.search(near, budget) else fruitless + 1
+        n += 1
+
+
 class Neighbourhoods:
     """Searches among the best layout and some further choices."""
 
@@ -99,9 +126,31 @@ class Neighbourhoods:
             taken += [other for other in dict.fromkeys(beside) if other not in taken]
             if len(taken) >= together:
                 break
-        up = np.zeros(m.n_slots, dtype=bool)
-        up[taken[:together]] = True
-        return np.asarray(up[m.slot])
+        return self._choices_of(taken[:together])
+
+    def drawn(self, rng: np.random.Generator, together: int) -> Mask:
+        """All choices of some slots drawn by lot."""
+        return self._choices_of(rng.permutation(self._m.n_slots)[:together])
+
+    def led_to(self, rng: np.random.Generator, together: int) -> Mask:
+        """All choices of a slot and of further ones, each drawn from those beside the others."""
+        m, site = self._m, self._m.site[self.best()]
+        beside = site[:, None] == site[None, :]
+        for slot, others in enumerate(m.beside):
+            beside[slot, list(others)] = True
+        taken = np.zeros(m.n_slots, dtype=bool)
+        near = np.zeros(m.n_slots, dtype=bool)
+        for _ in range(together):
+            free = np.flatnonzero(near & ~taken)
+            slot = rng.choice(free if len(free) else np.flatnonzero(~taken))
+            taken[slot] = True
+            near |= beside[slot]
+        return self._choices_of(np.flatnonzero(taken))
+
+    def _choices_of(self, slots: IntArray | list[int]) -> Mask:
+        up = np.zeros(self._m.n_slots, dtype=bool)
+        up[slots] = True
+        return np.asarray(up[self._m.slot])
 
     def search(self, among: Mask, budget: int) -> bool:
         """Offer what is better than the best layout among its choices and some more.

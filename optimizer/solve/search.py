@@ -26,7 +26,7 @@ from optimizer.problem.presolve import Reduced, Switches
 from optimizer.solve.compiled_enumeration import enumerator
 from optimizer.solve.highs import Tick
 from optimizer.solve.local_search import SMALL, improve
-from optimizer.solve.polishing import QUICK, THOROUGH, polish
+from optimizer.solve.polishing import QUICK, THOROUGH, polish, wander
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import WIDTHS, first_layouts
@@ -383,8 +383,20 @@ class Search:
         """Better first layouts by local search, where the problem is large."""
         before = self.shortlist.threshold
         if self._enumerator.compiled and self._switches.local_search and before < inf:
-            large = tightener.left(before)[0] >= SMALL
-            return large and self._polish(tightener, THOROUGH)
+            if tightener.left(before)[0] < SMALL:
+                return False
+            self._polish(tightener, THOROUGH)
+            assert tightener.bound is not None
+            wander(
+                self.model,
+                tightener.bound,
+                tightener.open,
+                self._enumerator,
+                self.shortlist,
+                seed=self._seed,
+                deadline=self._deadline,
+            )
+            return self.shortlist.threshold < before
         if self._switches.local_search:
             improve(
                 self.model,
