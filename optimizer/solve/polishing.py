@@ -36,7 +36,9 @@ ROUNDS = 3
 #: Partial assignments looked at where the relaxation hesitates.
 HESITANT = 20_000
 #: The same of parts drawn by lot, and how many of these are searched in vain, per slot.
-DRAWN, IN_VAIN = ((0.3, 4_000), (0.4, 10_000)), 4
+DRAWN, IN_VAIN = (0.4, 10_000), 4
+#: How likely a part is drawn that the relaxation puts just where it is, against one it does not.
+SURE = 0.02
 #: Less of a choice in the relaxation than this is none.
 _NONE = 1e-6
 
@@ -77,25 +79,47 @@ def wander(
     model: Pairwise,
     bound: Bound,
     open_: Mask,
+    value: Array,
     enumerator: Enumerator,
     shortlist: Shortlist,
     *,
+    trips: int = 1,
     seed: int = 0,
     deadline: float = inf,
 ) -> None:
-    """The same with parts drawn by lot: any of them, or any that lines and sites lead to.
+    """The same with parts drawn by lot.
 
-    What `polish` leaves is the best near each part; it takes parts from all over to leave that.
+    Drawn are any of them, or any that lines and sites lead to, or rather those that the relaxation
+    puts elsewhere. What `polish` leaves is the best near each part; it takes parts from all over
+    to leave that. Every trip sets out from the layouts known before the first one; where that one
+    finds nothing, it was the only one.
     """
-    neighbourhoods = Neighbourhoods(model, bound, open_, enumerator, shortlist)
     rng = np.random.default_rng(seed)
-    ways = [(way, size) for size in DRAWN for way in (neighbourhoods.drawn, neighbourhoods.led_to)]
-    n = fruitless = 0
-    while fruitless < IN_VAIN * model.n_slots and time.perf_counter() < deadline:
-        way, (share, budget) = ways[n % len(ways)]
-        near = way(rng, int(share * model.n_slots))
-        fruitless = 0 if neighbourhoods.search(near, budget) else fruitless + 1
-        n += 1
+    known, before = _rows(model, shortlist), shortlist.threshold
+    share, budget = DRAWN
+    together = int(share * model.n_slots)
+    for _ in range(trips):
+        own = Shortlist(model, shortlist.top)
+        own.offer(known)
+        neighbourhoods = Neighbourhoods(model, bound, open_, enumerator, own)
+        doubt = 1.0 + SURE - value[: len(model.choice)]
+        n = fruitless = 0
+        while fruitless < IN_VAIN * model.n_slots and time.perf_counter() < deadline:
+            if n % 3 == 0:
+                near = neighbourhoods.led_to(rng, together)
+            else:
+                near = neighbourhoods.drawn(rng, together, doubt if n % 3 == 1 else None)
+            fruitless = 0 if neighbourhoods.search(near, budget) else fruitless + 1
+            n += 1
+        shortlist.offer(_rows(model, own))
+        if shortlist.threshold == before:
+            break
+
+
+def _rows(model: Pairwise, shortlist: Shortlist) -> IntArray:
+    """(entries, n_slots) the layouts of a shortlist, in numbers of open choices."""
+    chosen = np.array([entry.chosen for entry in shortlist.ranked()], dtype=np.int64)
+    return np.searchsorted(model.choice, chosen.reshape(-1, model.n_slots))
 
 
 class Neighbourhoods:
@@ -128,9 +152,13 @@ class Neighbourhoods:
                 break
         return self._choices_of(taken[:together])
 
-    def drawn(self, rng: np.random.Generator, together: int) -> Mask:
-        """All choices of some slots drawn by lot."""
-        return self._choices_of(rng.permutation(self._m.n_slots)[:together])
+    def drawn(self, rng: np.random.Generator, together: int, weight: Array | None = None) -> Mask:
+        """All choices of some slots drawn by lot, by the weight (n_c,) of what they have."""
+        n, share = self._m.n_slots, None
+        if weight is not None:
+            own = np.maximum(weight[self.best()], 0.0)
+            share = own / own.sum()
+        return self._choices_of(rng.choice(n, together, replace=False, p=share))
 
     def led_to(self, rng: np.random.Generator, together: int) -> Mask:
         """All choices of a slot and of further ones, each drawn from those beside the others."""

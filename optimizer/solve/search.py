@@ -43,6 +43,8 @@ LIKELY = 0.5
 SOON, LATER, AT_LAST = 20_000, 40_000, 150_000
 #: Where there was too much, it is tried again once bound and threshold are so much closer.
 CLOSER = 0.7
+#: How many more combinations (decimal logarithm) than `SMALL` are worth another trip for layouts.
+SIZE_PER_TRIP = 15.0
 #: No limit on nodes.
 LARGE = 2**31
 #: A trunk load this far from where the curve's tangent touches is worth a new tangent [kg].
@@ -383,7 +385,8 @@ class Search:
         """Better first layouts by local search, where the problem is large."""
         before = self.shortlist.threshold
         if self._enumerator.compiled and self._switches.local_search and before < inf:
-            if tightener.left(before)[0] < SMALL:
+            size, _ = tightener.left(before)
+            if size < SMALL:
                 return False
             self._polish(tightener, THOROUGH)
             assert tightener.bound is not None
@@ -391,8 +394,10 @@ class Search:
                 self.model,
                 tightener.bound,
                 tightener.open,
+                tightener.relaxation.value,
                 self._enumerator,
                 self.shortlist,
+                trips=1 + int((size - SMALL) / SIZE_PER_TRIP),
                 seed=self._seed,
                 deadline=self._deadline,
             )
