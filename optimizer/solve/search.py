@@ -44,7 +44,7 @@ SOON, LATER, AT_LAST = 20_000, 40_000, 150_000
 #: Where there was too much, it is tried again once bound and threshold are so much closer.
 CLOSER = 0.7
 #: How many more combinations (decimal logarithm) than `SMALL` are worth another trip for layouts.
-SIZE_PER_TRIP = 15.0
+SIZE_PER_TRIP = 20.0
 #: No limit on nodes.
 LARGE = 2**31
 #: A trunk load this far from where the curve's tangent touches is worth a new tangent [kg].
