@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from rich.console import RenderableType
 
@@ -20,6 +20,7 @@ BAD_INPUT = 2
 INFEASIBLE = 3
 STOPPED = 4
 INTERRUPTED = 130
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,17 @@ class Answer:
     document: Mapping[str, Any]
     view: Callable[[], RenderableType]
     code: int = OK
+
+
+def shown_anyway(make: Callable[[], T]) -> T:
+    """Make what shows an answer that is there; a Ctrl-C meant for the search does not lose it.
+
+    A second Ctrl-C ends it.
+    """
+    try:
+        return make()
+    except KeyboardInterrupt:
+        return make()
 
 
 def answer(consoles: Consoles, json_to: str | None, ask: Callable[[], Answer]) -> int:
@@ -42,7 +54,7 @@ def answer(consoles: Consoles, json_to: str | None, ask: Callable[[], Answer]) -
         if json_to is not None:
             _write_json(found.document, json_to)
         if json_to != "-":
-            show(consoles.out, found.view())
+            shown_anyway(lambda: show(consoles.out, found.view()))
         sys.stdout.flush()
         return found.code
     except InputError as error:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer, overrides
+from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer, overrides, shown_anyway
 from optimizer.views.console import Consoles
 
 
@@ -52,7 +52,7 @@ def place(
     best = found.layouts[0].assessment
     swing = swing_report(setting, best)
     return Answer(
-        ranking_document(study, found, asked_for, swing),
+        shown_anyway(lambda: ranking_document(study, found, asked_for, swing)),
         lambda: ranking_page(
             study,
             found,

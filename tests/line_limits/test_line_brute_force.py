@@ -30,7 +30,7 @@ from tests.line_limits.devices import (
 )
 from tests.solve.oracle import TIED, Enumeration, identity_of
 
-STUDIES = 60
+STUDIES = 40
 TOP = 3
 GAUGES = (("AWG 20", 0.015), ("AWG 24", 0.007), ("AWG 28", 0.0035))
 BORES_MM = (2.0, 2.5, 4.0)

@@ -19,7 +19,7 @@ from tests.solve.comparing import ROADS, switches_of
 from tests.solve.oracle import TIED, Enumeration, Found, identity_of
 
 #: How many random studies are answered twice, and how many layouts of each are ranked.
-STUDIES = 220
+STUDIES = 130
 TOP = {"search": 6, "branching": 4, "program": 2}
 
 

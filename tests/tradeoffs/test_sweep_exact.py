@@ -52,7 +52,7 @@ def all_parts(study: Study) -> Dial:
     return mass_dial(study, " ".join(part.name for part in study.parts))
 
 
-@pytest.mark.parametrize("seed", range(14))
+@pytest.mark.parametrize("seed", range(9))
 def test_sweeping_one_parts_mass_misses_nothing(seed: int) -> None:
     dial = mass_dial(random_study(seed), "p0")
     found = sweep(dial, 0.3, 3.0)
@@ -60,7 +60,7 @@ def test_sweeping_one_parts_mass_misses_nothing(seed: int) -> None:
     assert missed(dial, found) == []
 
 
-@pytest.mark.parametrize("seed", range(14))
+@pytest.mark.parametrize("seed", range(9))
 def test_sweeping_all_parts_together_misses_nothing(seed: int) -> None:
     dial = all_parts(linear(random_study(seed)))
     found = sweep(dial, 0.4, 2.5)

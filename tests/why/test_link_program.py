@@ -23,7 +23,7 @@ from tests.instances import HERE, random_study
 from tests.solve.oracle import Enumeration
 from tests.solve.small import line, part, small
 
-SEEDS = range(40)
+SEEDS = range(28)
 
 
 @cache
