@@ -98,11 +98,11 @@ def wander(
     known, before = _rows(model, shortlist), shortlist.threshold
     share, budget = DRAWN
     together = int(share * model.n_slots)
+    doubt = 1.0 + SURE - value[: len(model.choice)]
     for _ in range(trips):
         own = Shortlist(model, shortlist.top)
         own.offer(known)
         neighbourhoods = Neighbourhoods(model, bound, open_, enumerator, own)
-        doubt = 1.0 + SURE - value[: len(model.choice)]
         n = fruitless = 0
         while fruitless < IN_VAIN * model.n_slots and time.perf_counter() < deadline:
             if n % 3 == 0:
@@ -135,6 +135,9 @@ class Neighbourhoods:
     ):
         self._m, self._bound, self._open = model, bound, open_
         self._enumerator, self._shortlist = enumerator, shortlist
+        self._joined = np.zeros((model.n_slots, model.n_slots), dtype=bool)
+        for slot, others in enumerate(model.beside):
+            self._joined[slot, list(others)] = True
 
     def best(self) -> IntArray:
         """(n_slots,) the best layout so far, in numbers of open choices."""
@@ -163,9 +166,7 @@ class Neighbourhoods:
     def led_to(self, rng: np.random.Generator, together: int) -> Mask:
         """All choices of a slot and of further ones, each drawn from those beside the others."""
         m, site = self._m, self._m.site[self.best()]
-        beside = site[:, None] == site[None, :]
-        for slot, others in enumerate(m.beside):
-            beside[slot, list(others)] = True
+        beside = self._joined | (site[:, None] == site[None, :])
         taken = np.zeros(m.n_slots, dtype=bool)
         near = np.zeros(m.n_slots, dtype=bool)
         for _ in range(together):
