@@ -240,7 +240,8 @@ def test_a_demo_is_solved_where_no_study_is_given():
 
 @pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
 def test_ctrl_c_ends_a_long_search_with_the_best_so_far():
-    for patience in (2.0, 5.0, 10.0):  # a busy machine needs longer to its first layout
+    # how long a machine needs to its first layout, and to its last, cannot be known here
+    for patience in (1.0, 1.4, 1.8, 2.2, 2.8, 3.5, 4.5, 6.0, 8.0):
         with subprocess.Popen(
             [*RUN, "place", "--top", "900"], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
             text=True, env=_environment({}),
@@ -249,10 +250,11 @@ def test_ctrl_c_ends_a_long_search_with_the_best_so_far():
             running.send_signal(signal.SIGINT)
             out, err = running.communicate(timeout=60)
         assert "Traceback" not in err
-        if running.returncode == 0:
+        assert running.returncode in (0, 4, 130), err
+        said = " ".join(out.split())
+        if "of the 900 layouts asked for" in said:
             break
-        assert running.returncode in (4, 130), err
-    said = " ".join(out.split())
+    assert running.returncode == 0
     assert "of the 900 layouts asked for" in said and "Rank 1 is" in said
 
 

@@ -15,6 +15,7 @@ from optimizer.problem.presolve import Switches
 from optimizer.setting import build_setting
 from optimizer.study.model import Study
 from tests.instances import random_study
+from tests.lazily import Lazily
 from tests.solve.oracle import TIED, Enumeration, identity_of
 
 Answer = Ranking | Infeasible
@@ -47,16 +48,10 @@ def switches_of(road: str, seed: int, patch: pytest.MonkeyPatch) -> Switches:
 
 
 @cache
-def answerable(n: int, start: int) -> tuple[Study, ...]:
-    """The first random studies from a seed on that have at least five layouts."""
-    found: list[Study] = []
-    for seed in count(start):
-        study = random_study(seed)
-        if len(Enumeration(build_setting(study)).scores) >= 5:
-            found.append(study)
-        if len(found) == n:
-            break
-    return tuple(found)
+def answerable(start: int) -> Lazily[Study]:
+    """The random studies from a seed on that have at least five layouts."""
+    studies = (random_study(seed) for seed in count(start))
+    return Lazily(s for s in studies if len(Enumeration(build_setting(s)).scores) >= 5)
 
 
 def scores(answer: Answer) -> list[float]:

@@ -71,7 +71,7 @@ def test_curved_models_are_ranked_as_enumeration_ranks_them(
 
 @pytest.mark.parametrize("trunk", CURVED)
 def test_tangents_lie_under_the_curve_and_touch_it_at_the_answer(trunk: str) -> None:
-    (drawn,) = answerable(1, 840)
+    drawn = answerable(840)[0]
     setting = build_setting(heavier(replace(drawn, limits=()), trunk, 15.0))
     program = Program(reduce(build_problem(setting)))
     outcome, solution = program.solve()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from itertools import islice
 
 import numpy as np
 import pytest
@@ -77,7 +76,7 @@ def test_every_layout_found_meets_all_limits_by_the_assessment(seed: int) -> Non
 
 def test_layouts_are_found_for_nearly_all_studies_that_have_any() -> None:
     found = 0
-    studies = answerable(20, 3100)
+    studies = answerable(3100).first(20)
     for study in studies:
         made = written(study)
         assert made is not None
@@ -149,7 +148,7 @@ def test_annealing_comes_near_the_proven_best() -> None:
 def test_merging_puts_the_best_of_two_layouts_together() -> None:
     """The search among the choices of known layouts is at least as good as any of them."""
     better = 0
-    for study in islice(answerable(12, 3300), 12):
+    for study in answerable(3300).first(12):
         reduced = reduce(build_problem(build_setting(study)))
         search = Search(reduced, top=1)
         model = search.model

@@ -29,7 +29,7 @@ def test_nodes_whose_relaxation_fails_are_still_answered(
         return solved(self, time_limit_s)
 
     monkeypatch.setattr(Relaxation, "solve", unsure)
-    for seed, study in enumerate(answerable(6, 300)):
+    for seed, study in enumerate(answerable(300).first(6)):
         switches = switches_of("branching", seed, monkeypatch)
         answer = place(study, top=5, switches=switches)
         wanted = scores(place(study, top=5, switches=Switches(search=False)))

@@ -280,7 +280,7 @@ def without_seconds(answer: Ranking) -> Ranking:
 
 @pytest.mark.parametrize("number", range(3))
 def test_the_same_study_gives_the_same_ranking(number: int) -> None:
-    study = answerable(3, 800)[number]
+    study = answerable(800)[number]
     first, second = place(study, top=4), place(study, top=4)
     assert isinstance(first, Ranking)
     assert isinstance(second, Ranking)
@@ -291,7 +291,7 @@ CHILD = """
 from optimizer.solve.place import place
 from tests.solve.comparing import answerable
 
-for entry in place(answerable(1, 800)[0], top=4).layouts:
+for entry in place(answerable(800)[0], top=4).layouts:
     print(entry.assessment.layout, entry.assessment.score)
 """
 
@@ -318,14 +318,14 @@ def test_the_ranking_does_not_hang_on_the_order_of_sets() -> None:
 
 @pytest.mark.parametrize("seed", [1, 7])
 def test_the_seed_changes_no_score(seed: int) -> None:
-    (study,) = answerable(1, 810)
+    study = answerable(810)[0]
     other = replace(study, solve=replace(study.solve, seed=seed))
     assert_same_answer(study, place(study, top=4), place(other, top=4))
 
 
 def test_wearers_are_told_apart() -> None:
     """A larger, heavier wearer without limits: the best costs a different share of walking."""
-    (drawn,) = answerable(1, 820)
+    drawn = answerable(820)[0]
     free = replace(drawn, limits=(), lines=())
     other = replace(free, wearer=WearerSpec("male", 1.95, 110.0))
     assert abs(best(place(free, top=1)) - best(place(other, top=1))) > 1e-3

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from functools import cache
 from itertools import count
 from math import inf, prod
 
@@ -15,6 +14,7 @@ from optimizer.solve.program import Program
 from optimizer.study.model import LimitSpec, Study
 from optimizer.study.relax import StudyLimit, study_limits, without
 from tests.instances import HERE, random_study
+from tests.lazily import Lazily
 from tests.solve.oracle import Enumeration
 
 #: Studies with more ways to place their parts take long to enumerate.
@@ -39,24 +39,18 @@ def has_layout(study: Study) -> bool:
     return not reduced.emptied and Program(reduced).solve(gap=inf)[1] is not None
 
 
-@cache
-def impossible(n: int, start: int = 0) -> tuple[Setting, ...]:
-    """The first random studies from a seed on that no layout fits, though one did without limits.
-
-    Origins are numbered, so that no two limits are equal.
-    """
-    found: list[Setting] = []
-    for seed in count(start):
+def _impossible() -> Iterator[Setting]:
+    for seed in count():
         study = tightened(random_study(seed), seed)
         setting = build_setting(study)
         ways = prod(len({s for m in p.models for s in m.sites}) ** p.count for p in study.parts)
-        if ways > MOST_WAYS:
-            continue
-        if not fits(setting, study) and fits_with_only(setting, ()):
-            found.append(setting)
-        if len(found) == n:
-            break
-    return tuple(found)
+        if ways <= MOST_WAYS and not fits(setting, study) and fits_with_only(setting, ()):
+            yield setting
+
+
+#: Random studies that no layout fits, though one did without limits. Origins are numbered, so that
+#: no two limits are equal.
+IMPOSSIBLE = Lazily(_impossible())
 
 
 def tightened(study: Study, seed: int) -> Study:

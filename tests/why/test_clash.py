@@ -11,14 +11,12 @@ from optimizer.solve.conflicts import Oracle, find_clash, quickxplain
 from optimizer.solve.hitting import least_hitting_set
 from optimizer.solve.place import place
 from optimizer.study.relax import study_limits
-from tests.why.impossible import fits_with_only, impossible
-
-SETTINGS = impossible(24)
-IDS = [str(i) for i in range(len(SETTINGS))]
+from tests.why.impossible import IMPOSSIBLE, fits_with_only
 
 
-@pytest.mark.parametrize("setting", SETTINGS, ids=IDS)
-def test_a_clash_cannot_hold_and_without_any_member_can(setting):
+@pytest.mark.parametrize("number", range(24))
+def test_a_clash_cannot_hold_and_without_any_member_can(number):
+    setting = IMPOSSIBLE[number]
     oracle = Oracle(setting)
     clash = find_clash(oracle)
     assert clash is not None and clash.limits
@@ -28,8 +26,9 @@ def test_a_clash_cannot_hold_and_without_any_member_can(setting):
         assert fits_with_only(setting, [other for other in limits if other is not limit])
 
 
-@pytest.mark.parametrize("setting", SETTINGS[:8], ids=IDS[:8])
-def test_no_set_of_fewer_limits_clashes_than_a_smallest_clash(setting):
+@pytest.mark.parametrize("number", range(8))
+def test_no_set_of_fewer_limits_clashes_than_a_smallest_clash(number):
+    setting = IMPOSSIBLE[number]
     clash = find_clash(Oracle(setting))
     assert clash is not None
     # a clash of many limits is not worth the search for one of fewer
@@ -41,8 +40,9 @@ def test_no_set_of_fewer_limits_clashes_than_a_smallest_clash(setting):
         assert fits_with_only(setting, fewer)
 
 
-@pytest.mark.parametrize("setting", SETTINGS[:8], ids=IDS[:8])
-def test_a_search_cut_short_still_finds_a_set_that_cannot_be_reduced(setting):
+@pytest.mark.parametrize("number", range(8))
+def test_a_search_cut_short_still_finds_a_set_that_cannot_be_reduced(number):
+    setting = IMPOSSIBLE[number]
     oracle = Oracle(setting)
     clash = find_clash(oracle, rounds=0)
     assert clash is not None and not clash.smallest
@@ -52,8 +52,9 @@ def test_a_search_cut_short_still_finds_a_set_that_cannot_be_reduced(setting):
         assert fits_with_only(setting, [other for other in limits if other is not limit])
 
 
-@pytest.mark.parametrize("setting", SETTINGS[:8], ids=IDS[:8])
-def test_the_oracle_agrees_with_the_enumeration_on_any_set_of_limits(setting):
+@pytest.mark.parametrize("number", range(8))
+def test_the_oracle_agrees_with_the_enumeration_on_any_set_of_limits(number):
+    setting = IMPOSSIBLE[number]
     oracle = Oracle(setting)
     for drop in range(len(oracle.limits)):
         kept = [m for m in range(len(oracle.limits)) if (m * 7 + drop) % 5 != 0]
@@ -61,8 +62,9 @@ def test_the_oracle_agrees_with_the_enumeration_on_any_set_of_limits(setting):
         assert oracle.fits(kept) == truth
 
 
-@pytest.mark.parametrize("setting", SETTINGS[:8], ids=IDS[:8])
-def test_a_search_given_up_tells_only_limits_without_which_all_fits(setting):
+@pytest.mark.parametrize("number", range(8))
+def test_a_search_given_up_tells_only_limits_without_which_all_fits(number):
+    setting = IMPOSSIBLE[number]
     oracle = Oracle(setting)
     clash = find_clash(oracle, effort=0.0)
     assert clash is not None and not clash.whole
@@ -74,7 +76,7 @@ def test_a_search_given_up_tells_only_limits_without_which_all_fits(setting):
 
 
 def test_place_tells_the_clash_and_every_obstacle_where_it_was_written():
-    for setting in SETTINGS[:3]:
+    for setting in IMPOSSIBLE.first(3):
         found = place(setting)
         assert isinstance(found, Infeasible) and found.complete
         assert found.obstacles

@@ -14,9 +14,8 @@ from optimizer.study.model import LimitSpec
 from optimizer.study.relax import LINE_LIMITS, budget, with_value, without
 from tests.instances import HERE
 from tests.solve.small import line, part, small
-from tests.why.impossible import fits, fits_with_only, has_layout, impossible
+from tests.why.impossible import IMPOSSIBLE, fits, fits_with_only, has_layout
 
-SETTINGS = impossible(16)
 #: Nothing but rounding may lie between a value and the hundredth beyond it.
 HUNDREDTH = 0.01
 
@@ -37,8 +36,9 @@ def tighter_by_a_hundredth(limit, value, study, options):
     return max(value * (1.0 - HUNDREDTH), before)
 
 
-@pytest.mark.parametrize("setting", SETTINGS, ids=[str(i) for i in range(len(SETTINGS))])
-def test_the_least_change_of_each_limit_is_just_enough(setting):
+@pytest.mark.parametrize("number", range(16))
+def test_the_least_change_of_each_limit_is_just_enough(number):
+    setting = IMPOSSIBLE[number]
     oracle = Oracle(setting)
     clash = find_clash(oracle)
     assert clash is not None
@@ -56,8 +56,9 @@ def test_the_least_change_of_each_limit_is_just_enough(setting):
             assert not fits(setting, with_value(study, limit, less, change.options))
 
 
-@pytest.mark.parametrize("setting", SETTINGS[:6], ids=[str(i) for i in range(6)])
-def test_within_a_clash_each_least_change_settles_the_clash(setting):
+@pytest.mark.parametrize("number", range(6))
+def test_within_a_clash_each_least_change_settles_the_clash(number):
+    setting = IMPOSSIBLE[number]
     oracle = Oracle(setting)
     clash = find_clash(oracle)
     assert clash is not None
@@ -158,7 +159,7 @@ def test_a_line_s_least_length_is_that_of_its_shortest_route():
 
 
 def test_the_layout_told_with_a_change_fits_the_changed_study():
-    for setting in SETTINGS[:4]:
+    for setting in IMPOSSIBLE.first(4):
         oracle = Oracle(setting)
         clash = find_clash(oracle)
         assert clash is not None
