@@ -150,6 +150,7 @@ def few_routes() -> RoutesSpec:
 Witness = dict[str, tuple[str, str]]
 
 
+@cache
 def random_study(seed: int, *, parts: int = 4, sites: int = 5, lines: int = 3) -> Study:
     """A small study with every kind of limit the program knows, many of them tight.
 

@@ -20,6 +20,7 @@ Assumptions that the tables leave open:
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from math import sqrt
 from typing import Protocol
 
@@ -95,9 +96,12 @@ class Segment:
         return self.mass_kg * self.radius_ml_m**2
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, weakref_slot=True, eq=False)
 class Wearer:
-    """A wearer's segments, joint centres and breadths. Made by `build_wearer`."""
+    """A wearer's segments, joint centres and breadths. Made by `build_wearer`.
+
+    Not to be changed: who asks for the same wearer again may be given the same object.
+    """
 
     spec: WearerSpec
     stature_m: float
@@ -171,8 +175,11 @@ class Wearer:
         return self.girths[full]
 
 
+@lru_cache(maxsize=16)
 def build_wearer(spec: WearerSpec) -> Wearer:
-    """Build the wearer that `spec` describes, measured values in place of the tables'.
+    """The wearer that `spec` describes, measured values in place of the tables'.
+
+    The last few are kept: a sweep or a what-if that changes parts asks for the same one again.
 
     Raises
     ------

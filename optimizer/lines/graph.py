@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,7 @@ from optimizer.study.model import OFF_BODY, RoutesSpec, SegmentKey, Site
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Template = tuple[dict[str, Anchor], tuple[Arc, ...]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,8 +160,7 @@ def build_graph(wearer: RoutedWearer, sites: Sequence[Site], routes: RoutesSpec)
     file = str(getattr(getattr(getattr(wearer, "spec", None), "origin", None), "file", ""))
     flaws: list[Flaw] = []
     ranges = _ranges(routes.joint_range, Origin(file, column="routes.joint_range"), flaws)
-    anchors = {anchor.name: anchor for anchor in default_anchors(wearer)}
-    arcs = default_arcs(wearer, anchors, ranges)
+    anchors, arcs = _of_body(wearer, ranges)
     edits = check_edits(
         wearer,
         routes,
@@ -190,6 +191,20 @@ def build_graph(wearer: RoutedWearer, sites: Sequence[Site], routes: RoutesSpec)
         arc = leaf_arc(wearer, anchor, leaf, ranges)
         drawn.append((index[anchor.name], len(index) + i, arc))
     return _assemble([*allowed.values(), *(leaf for leaf, _ in hung)], drawn, len(hung))
+
+
+#: Default anchors and arcs by wearer and joint ranges, as long as the wearer lives: a sweep or a
+#: what-if draws many garments on the same body.
+_BODIES: WeakKeyDictionary[RoutedWearer, dict[object, Template]] = WeakKeyDictionary()
+
+
+def _of_body(wearer: RoutedWearer, ranges: Ranges) -> Template:
+    """The default anchors of a wearer, by name, and the arcs between them."""
+    made, key = _BODIES.setdefault(wearer, {}), tuple(sorted(ranges.items()))
+    if key not in made:
+        anchors = {anchor.name: anchor for anchor in default_anchors(wearer)}
+        made[key] = anchors, tuple(default_arcs(wearer, anchors, ranges))
+    return made[key]
 
 
 def _ranges(name: str, origin: Origin, flaws: list[Flaw]) -> Ranges:

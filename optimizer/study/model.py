@@ -146,7 +146,7 @@ class WearerSpec:
     inertia_table: str = "deleva1996"
     length_table: str | None = None
     affected_side: Literal["left", "right", "both", "none"] = "none"
-    measured: Mapping[str, float] = field(default_factory=dict)
+    measured: Mapping[str, float] = field(default_factory=dict, hash=False)
     origin: Origin = NOWHERE
 
 
