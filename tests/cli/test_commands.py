@@ -1,14 +1,17 @@
-"""The commands as a user runs them, each in its own process."""
+"""The commands as a user runs them, some in a process of their own."""
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import signal
 import subprocess
 import sys
 import time
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+from unittest.mock import patch
 
 import jsonschema
 import pytest
@@ -16,14 +19,38 @@ from rich.cells import cell_len
 
 import optimizer
 from optimizer._version import __version__
+from optimizer.cli import main
 
 ROOT = Path(optimizer.__file__).parents[1]
 RUN = [sys.executable, "-c", "from optimizer.cli import main; main()"]
 SCHEMA = json.loads((ROOT / "optimizer" / "data" / "schema_ranking.json").read_text())
 
 
-def limbtrim(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
-    """Run a command where nothing is a terminal."""
+Done = subprocess.CompletedProcess[str]
+
+
+def limbtrim(*arguments: str, **environment: str) -> Done:
+    """Run a command where nothing is a terminal, in this process."""
+    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
+    code = 0
+    with (
+        patch.dict(os.environ, _environment(environment), clear=True),
+        redirect_stdout(out),
+        redirect_stderr(err),
+    ):
+        try:
+            main(list(arguments))
+        except SystemExit as ended:
+            code = int(ended.code or 0)
+    said = []
+    for stream in (out, err):
+        stream.flush()
+        said.append(stream.buffer.getvalue().decode())  # type: ignore[attr-defined]
+    return subprocess.CompletedProcess(arguments, code, *said)
+
+
+def alone(*arguments: str, **environment: str) -> Done:
+    """Run a command where nothing is a terminal, in a process of its own."""
     return subprocess.run(
         [*RUN, *arguments],
         capture_output=True,
@@ -53,7 +80,7 @@ def study(folder) -> str:
 
 
 @pytest.fixture(scope="module")
-def placed(folder, study) -> subprocess.CompletedProcess[str]:
+def placed(folder, study) -> Done:
     return limbtrim("place", study, "--top", "3", "--json", str(folder / "ranking.json"))
 
 
@@ -73,7 +100,7 @@ def test_the_version_is_told_without_importing_anything_heavy():
 
 @pytest.mark.parametrize("option", ["--version", "-V"])
 def test_both_spellings_of_version_work_beside_other_options(option):
-    assert limbtrim(option).stdout == limbtrim(option, "models").stdout
+    assert alone(option).stdout == limbtrim(option, "models").stdout
 
 
 @pytest.mark.parametrize("arguments", [(), ("--help",), ("-h",)])
@@ -120,7 +147,7 @@ def test_the_width_can_be_chosen(study, options, environment, width):
 
 
 def test_the_same_input_gives_the_same_bytes(folder, study, placed):
-    again = limbtrim("place", study, "--top", "3", "--json", "-", "--quiet")
+    again = alone("place", study, "--top", "3", "--json", "-", "--quiet")
     assert again.stderr == ""
     assert again.stdout == (folder / "ranking.json").read_text(encoding="utf-8")
     jsonschema.Draft202012Validator(SCHEMA).validate(json.loads(again.stdout))
@@ -167,7 +194,7 @@ def test_a_layout_that_breaks_a_limit_is_told_in_full_with_exit_code_3(folder, s
 
 
 def test_nothing_fits_gives_exit_code_3_and_names_the_limit(study):
-    done = limbtrim("place", study, "--set", "limits.device_mass_g=100", "--json", "-")
+    done = alone("place", study, "--set", "limits.device_mass_g=100", "--json", "-")
     assert done.returncode == 3
     document = json.loads(done.stdout)
     jsonschema.Draft202012Validator(SCHEMA).validate(document)
@@ -220,7 +247,7 @@ def test_flaws_of_several_tables_are_all_told(tmp_path):
                            ("mine_sites.csv", "trunk", "trnk")):  # fmt: skip
         path = tmp_path / name
         path.write_text(path.read_text(encoding="utf-8").replace(old, new, 1), encoding="utf-8")
-    done = limbtrim("check", str(tmp_path / "mine.toml"))
+    done = alone("check", str(tmp_path / "mine.toml"))
     assert done.returncode == 2
     assert "mine_parts.csv" in done.stderr and "mine_sites.csv" in done.stderr
     assert "mass_g" in done.stderr and "4x50" in done.stderr
@@ -233,7 +260,7 @@ def test_a_search_without_time_finds_nothing_and_claims_nothing(study):
 
 
 def test_a_demo_is_solved_where_no_study_is_given():
-    done = limbtrim("place", "--top", "1")
+    done = alone("place", "--top", "1")
     assert done.returncode == 0 and "demo" in done.stderr
     assert "proven best" in done.stdout and "(an invented example)" in " ".join(done.stdout.split())
 
@@ -276,7 +303,7 @@ def test_models_are_listed_as_tables_and_json():
 
 def test_a_terminal_charset_without_the_names_letters_stops_nothing(tmp_path):
     limbtrim("new", "größe", "--in", str(tmp_path))
-    done = limbtrim("check", str(tmp_path / "größe.toml"), PYTHONIOENCODING="ascii")
+    done = alone("check", str(tmp_path / "größe.toml"), PYTHONIOENCODING="ascii")
     assert done.returncode == 0 and "gr??e" in done.stdout
-    done = limbtrim("check", str(tmp_path / "größe.toml"), "--json", "-", PYTHONIOENCODING="ascii")
+    done = alone("check", str(tmp_path / "größe.toml"), "--json", "-", PYTHONIOENCODING="ascii")
     assert json.loads(done.stdout)["study"]["name"] == "größe"
