@@ -12,6 +12,8 @@ import pytest
 from optimizer.report import folder as folders
 from optimizer.report import need
 
+pytestmark = pytest.mark.xdist_group("report commands")
+
 
 def everything(folder):
     return {

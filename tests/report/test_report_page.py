@@ -13,6 +13,8 @@ from optimizer.report.style import look
 from optimizer.report.tradeoff_charts import SweepCurve, SweepPiece
 from optimizer.views.cautions import BASIS, CAUTIONS
 
+pytestmark = pytest.mark.xdist_group("report page")
+
 VOID = {"meta", "link", "br", "wbr", "img", "hr"}
 
 

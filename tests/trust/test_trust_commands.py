@@ -9,6 +9,8 @@ import pytest
 
 from tests.cli.test_commands import limbtrim
 
+pytestmark = pytest.mark.xdist_group("trust commands")
+
 
 @pytest.fixture(scope="module")
 def study(tmp_path_factory) -> str:

@@ -23,6 +23,8 @@ from tests.instances import HERE, random_study
 from tests.solve.oracle import Enumeration
 from tests.solve.small import line, part, small
 
+pytestmark = pytest.mark.xdist_group("link program")
+
 SEEDS = range(28)
 
 

@@ -20,6 +20,8 @@ from tests.solve.oracle import Enumeration
 from tests.solve.small import line, part, small
 from tests.why.impossible import IMPOSSIBLE
 
+pytestmark = pytest.mark.xdist_group("why")
+
 STUDIES = answerable(4000)
 MANY = 16
 

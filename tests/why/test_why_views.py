@@ -9,6 +9,7 @@ from functools import cache
 import pytest
 
 from optimizer.assess.result import Infeasible
+from optimizer.cli import main
 from optimizer.commands.why import why as command
 from optimizer.problem.limits import LIMITS, _elsewhere
 from optimizer.setting import build_setting
@@ -25,6 +26,8 @@ from optimizer.views.page import infeasible_page
 from optimizer.views.why import why_page
 from optimizer.views.why_json import why_document
 from tests.why.impossible import has_layout
+
+pytestmark = pytest.mark.xdist_group("why views")
 
 AIR = bundled("studies") / "air_ankle.toml"
 #: Changes to the demo that leave it without any layout.
@@ -148,13 +151,16 @@ def test_a_budget_s_least_change_is_told_in_its_own_unit(path, value, kind):
 
 
 def test_the_command_answers_with_exit_codes(tmp_path):
+    with pytest.raises(SystemExit):
+        main(["new", "mine", "--in", str(tmp_path)])
+    mine = str(tmp_path / "mine.toml")
     streams = io.StringIO(), io.StringIO()
     consoles = Consoles(make_console(streams[0], 80), make_console(streams[1], 80))
-    found = command(consoles, str(AIR), "pump", quiet=True)
+    found = command(consoles, mine, "pump", quiet=True)
     assert found.code == 0 and found.document["asked_for"] == "pump"
-    nothing = command(consoles, str(AIR), settings=["parts.pump.mass_g=9000"], quiet=True)
+    nothing = command(consoles, mine, settings=["parts.pump.mass_g=9000"], quiet=True)
     assert nothing.code == 3 and nothing.document["schema"] == "limbtrim.infeasible/1"
-    stopped = command(consoles, str(AIR), time_limit_s=0.0, quiet=True)
+    stopped = command(consoles, mine, time_limit_s=0.0, quiet=True)
     assert stopped.code == 4
 
 
