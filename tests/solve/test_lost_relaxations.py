@@ -10,6 +10,7 @@ from optimizer.setting import build_setting
 from optimizer.solve.place import place
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.search import Search
+from tests.depth import some
 from tests.instances import random_study
 from tests.solve.comparing import answerable, scores, switches_of
 
@@ -29,7 +30,7 @@ def test_nodes_whose_relaxation_fails_are_still_answered(
         return solved(self, time_limit_s)
 
     monkeypatch.setattr(Relaxation, "solve", unsure)
-    for seed, study in enumerate(answerable(300).first(6)):
+    for seed, study in enumerate(answerable(300).first(len(some(range(8), 4)))):
         switches = switches_of("branching", seed, monkeypatch)
         answer = place(study, top=5, switches=switches)
         wanted = scores(place(study, top=5, switches=Switches(search=False)))

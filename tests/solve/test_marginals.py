@@ -13,11 +13,12 @@ from optimizer.setting import build_setting
 from optimizer.solve.bounds import Bound
 from optimizer.solve.marginals import marginals, priced
 from optimizer.solve.relaxation import Relaxation
+from tests.depth import some
 from tests.instances import random_study
 from tests.native import NEEDS_COMPILED
 from tests.solve.every import assignments
 
-SEEDS = range(5200, 5230)
+SEEDS = some(range(5200, 5230), 15)
 #: The elimination on arrays, and the compiled one where there is one.
 BOTH = pytest.mark.parametrize("compiled", [False, pytest.param(True, marks=NEEDS_COMPILED)])
 

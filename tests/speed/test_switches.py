@@ -15,11 +15,12 @@ from optimizer.problem.arrays import Problem
 from optimizer.problem.build import build_problem
 from optimizer.problem.presolve import Switches
 from optimizer.setting import Setting, build_setting
+from tests.depth import some
 from tests.instances import random_study
 
 SWITCHES = tuple(f.name for f in fields(Switches))
 #: Studies of every kind of limit, and one of each small family.
-SEEDS = range(2000, 2024)
+SEEDS = some(range(2000, 2024), 14)
 
 
 @cache
@@ -49,7 +50,7 @@ def test_every_switch_is_looked_at() -> None:
 def test_lists_are_worth_comparing() -> None:
     """Most studies have as many layouts as are listed; some have none."""
     found = [len(reference.scores) for reference in references()]
-    assert sum(n == TOP for n in found) >= 15
+    assert sum(n == TOP for n in found) >= 0.6 * len(SEEDS)
     assert all(reference.finished for reference in references())
     assert any(problem.exchange for problem in problems())
     assert any(problem.objective.curve is not None for problem in problems())

@@ -19,13 +19,14 @@ from optimizer.solve.link_program import LinkProgram
 from optimizer.solve.program import Program
 from optimizer.study.model import Counterweight, LimitSpec, Weights
 from optimizer.study.relax import eased, study_limits, without
+from tests.depth import some
 from tests.instances import HERE, random_study
 from tests.solve.oracle import Enumeration
 from tests.solve.small import line, part, small
 
 pytestmark = pytest.mark.xdist_group("link program")
 
-SEEDS = range(28)
+SEEDS = some(range(28), 16)
 
 
 @cache

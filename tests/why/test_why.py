@@ -15,6 +15,7 @@ from optimizer.setting import build_setting
 from optimizer.solve.place import place
 from optimizer.solve.why import why
 from optimizer.study.relax import eased, study_limits
+from tests.depth import some
 from tests.solve.comparing import answerable
 from tests.solve.oracle import Enumeration
 from tests.solve.small import line, part, small
@@ -23,7 +24,7 @@ from tests.why.impossible import IMPOSSIBLE
 pytestmark = pytest.mark.xdist_group("why")
 
 STUDIES = answerable(4000)
-MANY = 16
+MANY = len(some(range(16), 9))
 
 
 @cache
