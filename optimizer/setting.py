@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any, TypeVar
 
@@ -33,6 +33,14 @@ class Setting:
         """
         found: T | None = self._kept.get(make)
         return self._kept.setdefault(make, make(self)) if found is None else found
+
+    def changed(self, study: Study) -> Setting:
+        """The setting of a changed study of the same wearer, energy models, sites and routes."""
+        found = replace(self, study=study)
+        if study.parts is self.study.parts and study.lines is self.study.lines:
+            # how far lines may run follows from these alone, and takes long to work out
+            found.__dict__["line_limits"] = self.line_limits
+        return found
 
     @cached_property
     def _kept(self) -> dict[Callable[[Setting], Any], Any]:

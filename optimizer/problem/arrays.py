@@ -196,6 +196,8 @@ class Objective:
     curve_weight: float = 0.0
     curve: Callable[[float], float] | None = None
     curve_slope: Callable[[float], float] | None = None
+    favour: Array | None = None
+    """(n_c,) points that the search counts for every choice besides: of equals, which is taken."""
 
 
 @dataclass(frozen=True)

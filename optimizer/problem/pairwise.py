@@ -200,6 +200,9 @@ class _Writer:
             beside[a].append(b)
             beside[b].append(a)
         weight = float(objective.linear[INDEX[DISCOMFORT]])
+        cost = p.choice_q[self.choice] @ self.linear
+        if objective.favour is not None:
+            cost = cost + objective.favour[self.choice]
         return Pairwise(
             problem=p,
             objective=objective,
@@ -207,7 +210,7 @@ class _Writer:
             slot=self.slot,
             site=self.site,
             first=self.first,
-            cost=p.choice_q[self.choice] @ self.linear,
+            cost=cost,
             use_cost=p.use_q @ self.linear,
             constant=self.constant,
             load_kg=self.load_kg,

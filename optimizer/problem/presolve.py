@@ -8,7 +8,7 @@ is lost. What is left fixes the arcs that any line can run along.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -40,6 +40,14 @@ class Reduced:
     def site_routes(self) -> SiteRoutes:
         """Looks up routes; those that reducing asked for are known already."""
         return SiteRoutes(self.problem)
+
+    def narrowed(self, open_: Mask) -> Reduced:
+        """The same with fewer choices open; routes looked up by now are kept."""
+        left = np.zeros(len(self.problem.slots), dtype=bool)
+        left[self.problem.choice_slot[open_]] = True
+        found = replace(self, open=open_, emptied=tuple(np.flatnonzero(~left).tolist()))
+        found.__dict__["site_routes"] = self.site_routes
+        return found
 
     @cached_property
     def arcs(self) -> tuple[tuple[Directed, ...], ...]:

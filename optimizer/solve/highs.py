@@ -174,6 +174,15 @@ class LiveModel:
         """Do not start the search anew after fixing columns: it pays when a start is known."""
         self._highs.setOptionValue("mip_allow_restart", False)
 
+    def search_no_neighbourhoods(self) -> None:
+        """Look for solutions by rounding and diving only, not by solving smaller programs.
+
+        HiGHS spends half of a solve on those; where a good start is known or the tree has a node
+        or two, they find nothing that is not found anyway.
+        """
+        for heuristic in ("rins", "rens", "root_reduced_cost"):
+            self._highs.setOptionValue(f"mip_heuristic_run_{heuristic}", False)
+
     def set_start(self, x: Array) -> None:
         """Offer a known solution (checked by the solver) as the first incumbent."""
         solution = self._highspy.HighsSolution()

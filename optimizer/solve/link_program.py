@@ -91,6 +91,7 @@ class LinkProgram(Program):
 
     def _written(self) -> None:
         self.live.never_restart()
+        self.live.search_no_neighbourhoods()
         columns = self.columns
         for m, column in columns.ease.items():
             self.live.set_col_bounds(column, 0.0, self.eases.get(m, 0.0))

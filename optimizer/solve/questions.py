@@ -1,24 +1,30 @@
-"""What-ifs asked of one live program: the best layout under a further demand, and its price."""
+"""What-ifs asked of a solved study: the best layout under a further demand, and its price."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import inf
 
 from optimizer.assess.agree import require_agreement
 from optimizer.assess.assessment import assess
 from optimizer.assess.result import Assessment
 from optimizer.assess.why import Alternative
-from optimizer.problem.arrays import Array
+from optimizer.problem.arrays import Array, Objective, Problem
+from optimizer.problem.build import build_problem
+from optimizer.problem.presolve import Reduced, Switches, reduce
 from optimizer.setting import Setting
-from optimizer.solve.demands import Demand, RowDemand, as_row, demanding, meets
+from optimizer.solve.demands import Demand, RowDemand, SiteDemand, as_row, demanding, meets
 from optimizer.solve.easing import Easing, make_easing
 from optimizer.solve.highs import Outcome, Tick
 from optimizer.solve.layouts import layout_of
 from optimizer.solve.link_program import LinkProgram
+from optimizer.solve.narrowing import can_narrow, favouring, narrowed, spots_of
 from optimizer.solve.program import Solution
+from optimizer.solve.rank import can_search, rank
+from optimizer.solve.shortlist import TIE
 from optimizer.study.model import Study
 from optimizer.study.relax import eased
 
@@ -26,6 +32,8 @@ from optimizer.study.relax import eased
 EQUAL = 1e-6
 #: Score points for every part not where it is in the best layout: far below what counts.
 NEARNESS = 1e-8
+#: How many times what the search takes for equal those points are, where that is more.
+APART = 4.0
 
 
 @dataclass(frozen=True)
@@ -50,10 +58,13 @@ def difference(best: Assessment, other: Assessment, bound: float) -> Alternative
 
 
 class Questions:
-    """A solved study and its program, ready to be asked what-ifs.
+    """A solved study, ready to be asked what-ifs.
 
-    `share` is by how much limits may be loosened; `deadline`, by `time.perf_counter`, ends every
-    search. `solution` and `best` are None if no layout was found.
+    Layouts are found by the search where it knows all that the study has (`searched`), else by
+    the program with links. `share` is by how much limits may be loosened; `deadline`, by
+    `time.perf_counter`, ends every search. `near`: of layouts that score the same, the one nearest
+    to these (model, site) of every slot is wanted; by default to the best. `solution` and `best`
+    are None if no layout was found.
     """
 
     def __init__(
@@ -63,22 +74,58 @@ class Questions:
         *,
         deadline: float = inf,
         on_tick: Callable[[Tick], None] | None = None,
+        near: Sequence[tuple[str, str]] | None = None,
     ):
-        spec = setting.study.solve
         self.setting, self.share, self._deadline = setting, share, deadline
-        self.easing: Easing = make_easing(setting, share)
-        self.program = LinkProgram(self.easing, seed=spec.seed, threads=spec.threads)
-        self.problem = self.easing.problem
-        self._on_tick = on_tick
+        self._on_tick, self._near = on_tick, near
         self._known: list[tuple[Array, float]] = []
-        outcome, solution = self._solve(inf)
-        self.outcome: Outcome = outcome
-        self.solution = solution
-        self.best: Assessment | None = None
-        self._costs = self.program.formulation.costs(self.program.objective)
-        if solution is not None:
-            self.best = self.assessed(solution)
-            self._favour(solution)
+        self._reduced = reduce(build_problem(setting))
+        self.searched = can_search(self._reduced)
+        self.solution: Solution | None = None
+        #: Points for every choice that is not the best layout's.
+        self._nearness: Array | None = None
+        self.outcome: Outcome
+        if self.searched:
+            if near is not None:
+                self._nearness = favouring(self.problem, near, NEARNESS)
+            self.outcome, self.solution = self._search(self._reduced)
+        else:
+            self.outcome, self.solution = self._solve(inf)
+        if self.solution is not None:
+            if self.searched:
+                points = max(NEARNESS, APART * TIE * abs(self.solution.score))
+                own = spots_of(self.problem, self.solution.chosen)
+                self._nearness = favouring(self.problem, own, points)
+            else:
+                self._favour()
+
+    @cached_property
+    def best(self) -> Assessment | None:
+        """The best layout as assessed."""
+        return None if self.solution is None else self.assessed(self.solution)
+
+    @property
+    def problem(self) -> Problem:
+        """The problem whose choices solutions name."""
+        return self._reduced.problem if self.searched else self.easing.problem
+
+    @property
+    def objective(self) -> Objective:
+        """What is minimised."""
+        return self.problem.objective
+
+    @cached_property
+    def easing(self) -> Easing:
+        """Which limits can be loosened, and where each acts."""
+        return make_easing(self.setting, self.share)
+
+    @cached_property
+    def program(self) -> LinkProgram:
+        """The program whose limits can be loosened in place, made when first asked for."""
+        spec = self.setting.study.solve
+        program = LinkProgram(self.easing, seed=spec.seed, threads=spec.threads)
+        self._costs = program.formulation.costs(program.objective)
+        return program
 
     @property
     def score(self) -> float:
@@ -88,15 +135,17 @@ class Questions:
 
     def ask(self, demands: Sequence[Demand], cutoff: float = inf) -> Answer:
         """The best solution that meets all demands; none where it does not score below `cutoff`."""
+        if self.searched and cutoff == inf:
+            of_sites = [demand for demand in demands if isinstance(demand, SiteDemand)]
+            if len(of_sites) == len(demands) and can_narrow(self.problem, of_sites):
+                return self._answer(*self._search(narrowed(self._reduced, of_sites)))
         rows = [as_row(self.program, demand) for demand in demands]
         start = self._known_to_meet(rows) if not self.program.eases else None
         with demanding(self.program, rows):
             if start is not None:
                 self.program.live.set_start(start)
             outcome, solution = self._solve(cutoff)
-        settled = outcome.status in ("optimal", "infeasible")
-        bound = outcome.bound if outcome.status != "optimal" or solution is None else solution.score
-        return Answer(solution, bound, settled)
+        return self._answer(outcome, solution)
 
     def least(self, demands: Sequence[Demand]) -> float:
         """A proven lower bound on the score under demands, quickly; inf if nothing meets them."""
@@ -120,8 +169,15 @@ class Questions:
 
     def of_study(self, study: Study) -> Questions:
         """The same for a changed study of the same wearer, garment and routes."""
+        near = None
+        if self.searched and self.solution is not None:
+            near = spots_of(self.problem, self.solution.chosen)
         return Questions(
-            replace(self.setting, study=study), 0.0, deadline=self._deadline, on_tick=self._on_tick
+            self.setting.changed(study),
+            0.0,
+            deadline=self._deadline,
+            on_tick=self._on_tick,
+            near=near,
         )
 
     def against(self, other: Questions) -> Alternative:
@@ -143,17 +199,45 @@ class Questions:
         DisagreementError
             If program and assessment disagree.
         """
-        study = self.setting.study
-        for m in self.program.eases:
-            study = eased(study, self.easing.limits[m], self.share)
-        setting = replace(self.setting, study=study)
-        assessment = assess(setting, layout_of(setting, self.program.problem, solution))
+        setting = self.setting
+        if not self.searched and self.program.eases:
+            study = setting.study
+            for m in self.program.eases:
+                study = eased(study, self.easing.limits[m], self.share)
+            setting = setting.changed(study)
+        assessment = assess(setting, layout_of(setting, self.problem, solution))
         require_agreement(solution, assessment)
         return assessment
 
-    def _favour(self, solution: Solution) -> None:
-        """Of layouts that score the same, find the one nearest to the best from now on."""
-        kept = set(solution.chosen)
+    @staticmethod
+    def _answer(outcome: Outcome, solution: Solution | None) -> Answer:
+        settled = outcome.status in ("optimal", "infeasible")
+        bound = outcome.bound if outcome.status != "optimal" or solution is None else solution.score
+        return Answer(solution, bound, settled)
+
+    def _search(self, reduced: Reduced) -> tuple[Outcome, Solution | None]:
+        """The best layout of a problem by the search, nearest to the best where equals are."""
+        if reduced.emptied:
+            return Outcome("infeasible", None, inf, inf, 0.0, 0, 0.0), None
+        ranked = rank(
+            reduced,
+            replace(self.objective, favour=self._nearness),
+            time_limit_s=max(self._deadline - time.perf_counter(), 0.0),
+            seed=self.setting.study.solve.seed,
+            on_tick=self._on_tick,
+            switches=Switches(order_copies=reduced is self._reduced),
+        )
+        if ranked.status == "interrupted":
+            raise KeyboardInterrupt
+        if ranked.found:
+            return ranked.found[0]
+        status = "infeasible" if ranked.exhausted else ranked.status
+        return Outcome(status, None, inf, -inf, inf, 0, 0.0), None
+
+    def _favour(self) -> None:
+        """Of layouts that score the same, have the program find the one nearest to the best."""
+        assert self.solution is not None
+        kept = set(self.solution.chosen)
         for choice, column in self.program.columns.x.items():
             if choice not in kept:
                 self._costs[column] += NEARNESS

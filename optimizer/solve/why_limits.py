@@ -57,11 +57,11 @@ def worthwhile(questions: Questions, limit: int) -> Candidate | None:
 def worth(questions: Questions, candidate: Candidate) -> tuple[LimitWorth | None, bool]:
     """What loosening a limit is worth, None for nothing; and whether that is proven."""
     limit = questions.easing.limits[candidate.limit]
-    program = questions.program
-    if not candidate.demands:
+    if questions.searched or not candidate.demands:
         return _worth_anew(questions, candidate.limit)
     best: Answer | None = None
     cutoff, settled = questions.score - EQUAL, True
+    program = questions.program
     program.ease({candidate.limit: questions.easing.most[candidate.limit]})
     try:
         for demand in candidate.demands:

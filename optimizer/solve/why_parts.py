@@ -126,7 +126,7 @@ class PartReasons:
     def _choice_costs(self) -> tuple[Problem, Array]:
         if self._costs is None:
             problem, q = self.oracle.easing.problem, self.questions
-            objective = q.program.objective
+            objective = q.objective
             assert q.solution is not None
             weights = objective.linear.copy()
             if objective.curve_slope is not None:
