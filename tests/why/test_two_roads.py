@@ -11,7 +11,7 @@ import pytest
 from optimizer.assess.result import Infeasible
 from optimizer.setting import build_setting
 from optimizer.solve.demands import SiteDemand
-from optimizer.solve.narrowing import can_narrow
+from optimizer.solve.narrowing import can_narrow, spots_of
 from optimizer.solve.questions import Questions
 from optimizer.solve.why import why
 from optimizer.study.model import Study
@@ -112,9 +112,12 @@ def test_of_equally_good_layouts_the_nearest_to_the_best_is_told() -> None:
     bare = {name: {"holder_mass_kg": 0.0} for name in ("thigh_left", "thigh_right")}
     setting = build_setting(small(*cells, sites=bare))
     assert np.ptp(Enumeration(setting).scores) < 1e-9  # whichever way, it costs the same
-    questions = Questions(setting, 0.1)
+    # of eight that are equally good, one that no order of names or sites would come to first
+    near = [("m", f"thigh_{side}") for side in ("right", "left", "right")]
+    questions = Questions(setting, 0.1, near=near)
     assert questions.solution is not None
     chosen, problem = questions.solution.chosen, questions.problem
+    assert spots_of(problem, chosen) == near
     for cell in range(3):
         site = frozenset((int(problem.choice_site[chosen[cell]]),))
         found = questions.ask([SiteDemand(frozenset((cell,)), site, 0.0, 0.0)]).solution
