@@ -61,10 +61,14 @@ def planned(consoles: Consoles, request: Request) -> Planned | Answer:
         found = solve(setting, max(top, request.rank), None, request.time_limit_s, progress)
     if isinstance(found, Infeasible):
         return Answer(
-            infeasible_document(study, found), lambda: infeasible_page(study, found), INFEASIBLE
+            lambda: infeasible_document(study, found),
+            lambda: infeasible_page(study, found),
+            INFEASIBLE,
         )
     if not found.layouts:
-        return Answer(ranking_document(study, found), lambda: stopped_page(study, found), STOPPED)
+        return Answer(
+            lambda: ranking_document(study, found), lambda: stopped_page(study, found), STOPPED
+        )
     chosen = found.layouts[min(request.rank, len(found.layouts)) - 1]
     return Planned(setting, chosen.assessment, chosen.proof, found, ())
 

@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -23,13 +24,21 @@ INTERRUPTED = 130
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Answer:
-    """What a command found: as a document, as tables (made only when asked for), its exit code."""
+    """What a command found: how its document and its tables are made, and its exit code.
 
-    document: Mapping[str, Any]
+    Of a thousand layouts either takes seconds: both are made only when asked for.
+    """
+
+    told: Callable[[], Mapping[str, Any]]
     view: Callable[[], RenderableType]
     code: int = OK
+
+    @cached_property
+    def document(self) -> Mapping[str, Any]:
+        """The answer as a document."""
+        return self.told()
 
 
 def shown_anyway(make: Callable[[], T]) -> T:
@@ -52,7 +61,7 @@ def answer(consoles: Consoles, json_to: str | None, ask: Callable[[], Answer]) -
     try:
         found = ask()
         if json_to is not None:
-            _write_json(found.document, json_to)
+            _write_json(shown_anyway(lambda: _encoded(found)), json_to)
         if json_to != "-":
             shown_anyway(lambda: show(consoles.out, found.view()))
         sys.stdout.flush()
@@ -79,11 +88,15 @@ def answer(consoles: Consoles, json_to: str | None, ask: Callable[[], Answer]) -
         return OK
 
 
-def _write_json(document: Mapping[str, Any], json_to: str) -> None:
-    from optimizer._write import write_whole
+def _encoded(found: Answer) -> str:
     from optimizer.views.json import encode
 
-    text = encode(document)
+    return encode(found.document)
+
+
+def _write_json(text: str, json_to: str) -> None:
+    from optimizer._write import write_whole
+
     if json_to == "-":
         sys.stdout.flush()
         sys.stdout.buffer.write(text.encode())  # UTF-8 whatever the terminal's charset

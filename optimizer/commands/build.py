@@ -52,7 +52,7 @@ def build(
     write_beside(files, filled=(parts, lines))
     written = [display(path) for path in (out, parts, lines)]
     return Answer(
-        written_document(written),
+        lambda: written_document(written),
         lambda: written_page(written, found.plan),
         OK if found.plan.feasible else INFEASIBLE,
     )

@@ -14,4 +14,4 @@ def check(study_path: str, settings: Sequence[str] = ()) -> Answer:
     from optimizer.views.json import study_document
 
     study = load_study(study_path, overrides(settings))
-    return Answer(study_document(study), lambda: study_view(study))
+    return Answer(lambda: study_document(study), lambda: study_view(study))

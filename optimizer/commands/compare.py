@@ -43,7 +43,7 @@ def compare(
     found = put_together(*sides)
     missing = any(side.assessment is None for side in sides)
     return Answer(
-        comparison_document(found),
+        lambda: comparison_document(found),
         lambda: comparison_page(found, consoles.out),
         INFEASIBLE if missing else OK,
     )

@@ -35,7 +35,7 @@ def crowd(
         consoles.err.print(f"limbtrim: took {duration(found.seconds)}")
     nobody = found.complete and found.mean is None
     return Answer(
-        crowd_document(study, found),
+        lambda: crowd_document(study, found),
         lambda: crowd_page(study, found, consoles.out),
         INFEASIBLE if nobody else OK,
     )

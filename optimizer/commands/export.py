@@ -65,7 +65,7 @@ def export(
         sys.stdout.flush()
         sys.stdout.buffer.write(text.encode())
         sys.stdout.buffer.flush()
-        return Answer({}, Group, OK)
+        return Answer(lambda: {}, Group, OK)
     try:
         write_whole(out, text)
     except OSError as error:
@@ -73,7 +73,7 @@ def export(
         flaw = Flaw(Origin("--out"), found_words, "a file in a folder you may write")
         raise InputError([flaw]) from error
     names = [display(Path(out))]
-    return Answer(written_document(names), lambda: written_page(names, plan), OK)
+    return Answer(lambda: written_document(names), lambda: written_page(names, plan), OK)
 
 
 def _frame(found: Planned, table: str, request: Request) -> pd.DataFrame | None:

@@ -46,14 +46,16 @@ def front(
         )
     if isinstance(found, Infeasible):
         return Answer(
-            infeasible_document(study, found), lambda: infeasible_page(study, found), INFEASIBLE
+            lambda: infeasible_document(study, found),
+            lambda: infeasible_page(study, found),
+            INFEASIBLE,
         )
     if not quiet:
         consoles.err.print(
             f"limbtrim: {counted(found.solves, 'solve')}, {found.seconds:.2f} s", soft_wrap=True
         )
     return Answer(
-        front_document(study, found),
+        lambda: front_document(study, found),
         lambda: front_page(study, found, consoles.out),
         OK if found.points else STOPPED,
     )

@@ -40,4 +40,4 @@ def learn(
             flaw = Flaw(Origin("--write"), said, "a file in a folder you may write")
             raise InputError([flaw]) from error
     written = None if write_to is None else display(write_to)
-    return Answer(learn_document(found, written), lambda: learn_page(found, written))
+    return Answer(lambda: learn_document(found, written), lambda: learn_page(found, written))

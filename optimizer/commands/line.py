@@ -25,6 +25,6 @@ def line(
     setting = build_setting(load_study(study_path, overrides(settings)))
     found = line_response(setting, name, tuple(mm / 1e3 for mm in lengths_mm))
     return Answer(
-        response_document(found),
+        lambda: response_document(found),
         lambda: response_page(setting.study, found, consoles.out),
     )

@@ -44,4 +44,4 @@ def models() -> Answer:
         for t in terrains().values()
     ]
     document = models_document(catalogue(), body, grounds)
-    return Answer(document, lambda: models_view(document))
+    return Answer(lambda: document, lambda: models_view(document))

@@ -15,4 +15,4 @@ def new(name: str, folder: Path) -> Answer:
     from optimizer.views.json import written_document
 
     written = [display(path) for path in new_study(name, folder)]
-    return Answer(written_document(written), lambda: written_view(written))
+    return Answer(lambda: written_document(written), lambda: written_view(written))

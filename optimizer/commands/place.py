@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer, overrides, shown_anyway
+from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer, overrides
 from optimizer.views.console import Consoles
 
 
@@ -39,7 +39,7 @@ def place(
     asked_for = study.solve.top if top is None else top
     if isinstance(found, Infeasible):
         return Answer(
-            infeasible_document(study, found),
+            lambda: infeasible_document(study, found),
             lambda: infeasible_page(study, found),
             INFEASIBLE,
         )
@@ -47,12 +47,14 @@ def place(
         consoles.err.print(f"limbtrim: {effort_words(found)}")
     if not found.layouts:
         return Answer(
-            ranking_document(study, found, asked_for), lambda: stopped_page(study, found), STOPPED
+            lambda: ranking_document(study, found, asked_for),
+            lambda: stopped_page(study, found),
+            STOPPED,
         )
     best = found.layouts[0].assessment
     swing = swing_report(setting, best)
     return Answer(
-        shown_anyway(lambda: ranking_document(study, found, asked_for, swing)),
+        lambda: ranking_document(study, found, asked_for, swing),
         lambda: ranking_page(
             study,
             found,

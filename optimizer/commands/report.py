@@ -75,7 +75,7 @@ def report(consoles: Consoles, request: Request, folder: Path, extras: Extras) -
     write_folder(folder, files, filled=(MEASURED_PARTS, MEASURED_LINES), page=PAGE)
     names = [display(folder / name) for name in files]
     return Answer(
-        written_document(names),
+        lambda: written_document(names),
         lambda: written_page(names, results.plan),
         OK if results.plan.feasible else INFEASIBLE,
     )

@@ -47,7 +47,7 @@ def sweep(
             f"limbtrim: {counted(found.solves, 'solve')}, {found.seconds:.2f} s", soft_wrap=True
         )
     return Answer(
-        sweep_document(study, found),
+        lambda: sweep_document(study, found),
         lambda: sweep_page(study, found, consoles.out),
         swept_code(found),
     )

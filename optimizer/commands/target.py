@@ -49,13 +49,13 @@ def target(
                 on_solve=lambda n: progress.tell(f"{dial.label}: {counted(n, 'solve')} so far"),
             )
     except SearchStoppedError:
-        return Answer(stopped_document(study), lambda: stopped_page(study), STOPPED)
+        return Answer(lambda: stopped_document(study), lambda: stopped_page(study), STOPPED)
     if not quiet:
         consoles.err.print(
             f"limbtrim: {counted(found.solves, 'solve')}, {found.seconds:.2f} s", soft_wrap=True
         )
     return Answer(
-        target_document(study, found),
+        lambda: target_document(study, found),
         lambda: target_page(study, found, consoles.out),
         swept_code(found.sweep),
     )

@@ -71,11 +71,15 @@ def trust(
         )
     if isinstance(found, Infeasible):
         return Answer(
-            infeasible_document(study, found), lambda: infeasible_page(study, found), INFEASIBLE
+            lambda: infeasible_document(study, found),
+            lambda: infeasible_page(study, found),
+            INFEASIBLE,
         )
     if not quiet:
         consoles.err.print(f"limbtrim: took {duration(found.seconds)}")
-    return Answer(trust_document(study, found), lambda: trust_page(study, found, consoles.out))
+    return Answer(
+        lambda: trust_document(study, found), lambda: trust_page(study, found, consoles.out)
+    )
 
 
 def _range(text: str | None, option: str, scale: float) -> tuple[float, float] | None:

@@ -32,7 +32,7 @@ def weigh(
     found = assess(setting, given.layout)
     swing = swing_report(setting, found)
     return Answer(
-        assessment_document(setting.study, found, given.assumed, swing),
+        lambda: assessment_document(setting.study, found, given.assumed, swing),
         lambda: assessment_page(
             setting.study,
             found,

@@ -47,7 +47,7 @@ def whatif(
             on_case=lambda i, name: progress.tell(f"{name}: {i + 1} of {len(cases) + 1}"),
         )
     return Answer(
-        whatif_document(study, found),
+        lambda: whatif_document(study, found),
         lambda: whatif_page(study, found, consoles.out),
         _code(found.results[1:] or found.results),
     )

@@ -33,11 +33,15 @@ def why(
         found = ask(study, part, progress, inf if time_limit_s is None else time_limit_s)
     if isinstance(found, Infeasible):
         return Answer(
-            infeasible_document(study, found), lambda: infeasible_page(study, found), INFEASIBLE
+            lambda: infeasible_document(study, found),
+            lambda: infeasible_page(study, found),
+            INFEASIBLE,
         )
     if found is None:
         empty = Ranking(study.name, (), False, 0.0, {}, study.warnings)
-        return Answer(ranking_document(study, empty), lambda: stopped_page(study, empty), STOPPED)
+        return Answer(
+            lambda: ranking_document(study, empty), lambda: stopped_page(study, empty), STOPPED
+        )
     if not quiet:
         consoles.err.print(f"limbtrim: took {duration(found.seconds)}")
-    return Answer(why_document(study, found), lambda: why_page(study, found, consoles.out))
+    return Answer(lambda: why_document(study, found), lambda: why_page(study, found, consoles.out))

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import io
+import json
+from collections.abc import Mapping
+from pathlib import Path
 
 import pytest
 
 from optimizer.commands._run import INTERRUPTED, OK, Answer, answer
 from optimizer.views.console import Consoles, make_console
+
+
+def unasked_for() -> Mapping[str, object]:
+    raise AssertionError("a document that nobody asked for")
 
 
 def shown(interrupts: int) -> tuple[int, str, str]:
@@ -21,7 +28,7 @@ def shown(interrupts: int) -> tuple[int, str, str]:
         return "the layouts"
 
     consoles = Consoles(make_console(out), make_console(err))
-    code = answer(consoles, None, lambda: Answer({}, view))
+    code = answer(consoles, None, lambda: Answer(unasked_for, view))
     return code, out.getvalue(), err.getvalue()
 
 
@@ -34,3 +41,20 @@ def test_the_second_one_ends_it() -> None:
     code, out, err = shown(2)
     assert (code, out) == (INTERRUPTED, "")
     assert "stopped by hand" in err
+
+
+@pytest.mark.parametrize("interrupts", [0, 1])
+def test_nor_is_the_document_lost_that_is_being_made(interrupts: int, tmp_path: Path) -> None:
+    left, made = iter(range(interrupts)), []
+
+    def told() -> Mapping[str, object]:
+        made.append(1)
+        if next(left, None) is not None:
+            raise KeyboardInterrupt
+        return {"layouts": 900}
+
+    consoles = Consoles(make_console(io.StringIO()), make_console(io.StringIO()))
+    path = tmp_path / "answer.json"
+    assert answer(consoles, str(path), lambda: Answer(told, lambda: "the layouts")) == OK
+    assert json.loads(path.read_text())["layouts"] == 900
+    assert len(made) == interrupts + 1
