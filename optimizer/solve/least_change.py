@@ -15,13 +15,17 @@ import numpy as np
 from optimizer.assess.assessment import assess
 from optimizer.assess.result import Layout
 from optimizer.problem.arrays import Array, LimitRow
+from optimizer.problem.build import build_problem
 from optimizer.problem.limits import LIMITS
+from optimizer.problem.presolve import reduce
+from optimizer.setting import Setting
 from optimizer.solve.conflicts import NOTHING, Oracle
 from optimizer.solve.easing import make_easing
 from optimizer.solve.gates import SAME_SITE
 from optimizer.solve.layouts import layout_of
 from optimizer.solve.line_easing import HOPELESS
 from optimizer.solve.link_program import LinkProgram
+from optimizer.solve.rank import can_search, rank
 from optimizer.study.relax import (
     LINE_LIMITS,
     StudyLimit,
@@ -100,15 +104,30 @@ def _checked(
     else:
         study = with_value(study, limit, typed, options)
     study = without(study, gone)
-    changed = replace(setting, study=study)
-    program = LinkProgram(make_easing(changed, 0.0), NOTHING)
+    changed = setting.changed(study)
+    layout = _any_layout(changed)
+    if layout is None or not assess(changed, layout).feasible:
+        return None
+    return LeastChange(value, typed, options, layout)
+
+
+def _any_layout(setting: Setting) -> Layout | None:
+    """A layout of a study, by the search where it knows all that the study has."""
+    reduced = reduce(build_problem(setting))
+    if can_search(reduced):
+        if reduced.emptied:
+            return None
+        ranked = rank(reduced, gap=inf, seed=setting.study.solve.seed)
+        if ranked.status == "interrupted":
+            raise KeyboardInterrupt
+        if not ranked.found:
+            return None
+        return layout_of(setting, reduced.problem, ranked.found[0][1])
+    program = LinkProgram(make_easing(setting, 0.0), NOTHING)
     outcome = program.live.solve(gap=inf)
     if outcome.x is None:
         return None
-    layout = layout_of(changed, program.problem, program.read(outcome.x))
-    if not assess(changed, layout).feasible:
-        return None
-    return LeastChange(value, typed, options, layout)
+    return layout_of(setting, program.problem, program.read(outcome.x))
 
 
 def _of_line(oracle: Oracle, m: int, others: frozenset[int], ease: float) -> LeastChange | None:
