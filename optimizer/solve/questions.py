@@ -135,7 +135,7 @@ class Questions:
 
     def ask(self, demands: Sequence[Demand], cutoff: float = inf) -> Answer:
         """The best solution that meets all demands; none where it does not score below `cutoff`."""
-        if self.searched and cutoff == inf:
+        if self.searched and demands and cutoff == inf:
             of_sites = [demand for demand in demands if isinstance(demand, SiteDemand)]
             if len(of_sites) == len(demands) and can_narrow(self.problem, of_sites):
                 return self._answer(*self._search(narrowed(self._reduced, of_sites)))
