@@ -96,7 +96,7 @@ class Segment:
         return self.mass_kg * self.radius_ml_m**2
 
 
-@dataclass(frozen=True, slots=True, weakref_slot=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class Wearer:
     """A wearer's segments, joint centres and breadths. Made by `build_wearer`.
 

@@ -24,6 +24,9 @@ from optimizer.study.model import LEG_SEGMENTS, SIDES, SegmentKey
 class RoutedWearer(Protocol):
     """What routing needs of a wearer; `optimizer.body.wearer.Wearer` has it."""
 
+    def __hash__(self) -> int:
+        """Wearers are told apart as objects: what follows from one is kept."""
+
     @property
     def trunk_length_m(self) -> float:
         """From the hips to the suprasternale, m."""

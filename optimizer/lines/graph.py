@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import pairwise
-from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +20,7 @@ from optimizer.errors import Flaw, InputError, Origin
 from optimizer.lines.anchors import Anchor, RoutedWearer, default_anchors
 from optimizer.lines.arcs import Arc, default_arcs, leaf_arc, straight_length
 from optimizer.lines.edits import check_edits, nearest_name
-from optimizer.lines.joints import Crossing, Ranges
+from optimizer.lines.joints import Crossing
 from optimizer.lines.shortest import all_pairs, one_pair
 from optimizer.study.model import OFF_BODY, RoutesSpec, SegmentKey, Site
 
@@ -159,8 +158,9 @@ def build_graph(wearer: RoutedWearer, sites: Sequence[Site], routes: RoutesSpec)
     """
     file = str(getattr(getattr(getattr(wearer, "spec", None), "origin", None), "file", ""))
     flaws: list[Flaw] = []
-    ranges = _ranges(routes.joint_range, Origin(file, column="routes.joint_range"), flaws)
-    anchors, arcs = _of_body(wearer, ranges)
+    joint_range = _known(routes.joint_range, Origin(file, column="routes.joint_range"), flaws)
+    ranges = joint_ranges(joint_range)
+    anchors, arcs = _of_body(wearer, joint_range)
     edits = check_edits(
         wearer,
         routes,
@@ -193,27 +193,23 @@ def build_graph(wearer: RoutedWearer, sites: Sequence[Site], routes: RoutesSpec)
     return _assemble([*allowed.values(), *(leaf for leaf, _ in hung)], drawn, len(hung))
 
 
-#: Default anchors and arcs by wearer and joint ranges, as long as the wearer lives: a sweep or a
-#: what-if draws many garments on the same body.
-_BODIES: WeakKeyDictionary[RoutedWearer, dict[object, Template]] = WeakKeyDictionary()
+@lru_cache(maxsize=16)
+def _of_body(wearer: RoutedWearer, joint_range: str) -> Template:
+    """The default anchors of a wearer, by name, and the arcs between them.
+
+    Kept, for a sweep or a what-if draws many garments on the same body.
+    """
+    anchors = {anchor.name: anchor for anchor in default_anchors(wearer)}
+    return anchors, tuple(default_arcs(wearer, anchors, joint_ranges(joint_range)))
 
 
-def _of_body(wearer: RoutedWearer, ranges: Ranges) -> Template:
-    """The default anchors of a wearer, by name, and the arcs between them."""
-    made, key = _BODIES.setdefault(wearer, {}), tuple(sorted(ranges.items()))
-    if key not in made:
-        anchors = {anchor.name: anchor for anchor in default_anchors(wearer)}
-        made[key] = anchors, tuple(default_arcs(wearer, anchors, ranges))
-    return made[key]
-
-
-def _ranges(name: str, origin: Origin, flaws: list[Flaw]) -> Ranges:
-    """Joint ranges by name, rad; an unknown name is a flaw and the gait range stands in."""
+def _known(name: str, origin: Origin, flaws: list[Flaw]) -> str:
+    """The name of a joint range; an unknown one is a flaw and the gait range stands in."""
     valid = tuple(dict.fromkeys(row["range"] for row in read_table("joint_range.csv")))
     if name not in valid:
         flaws.append(Flaw(origin, repr(name), " or ".join(valid), nearest_name(name, valid)))
-        name = "gait"
-    return joint_ranges(name)
+        return "gait"
+    return name
 
 
 def _hang(

@@ -239,6 +239,12 @@ class Problem:
     pieces: tuple[Piece, ...] = ()
     ballast: BallastSites | None = None
 
+    def named(self, choice: int) -> tuple[str, str, str]:
+        """(unit, model, site) of a choice."""
+        slot = self.slots[int(self.choice_slot[choice])]
+        model = slot.models[int(self.choice_model[choice])]
+        return slot.unit, model, self.site_names[int(self.choice_site[choice])]
+
     def choices_of(self, slot: int) -> IntArray:
         """Indices of the choices of one slot."""
         return np.flatnonzero(self.choice_slot == slot)

@@ -25,7 +25,7 @@ from optimizer.solve.gates import SAME_SITE
 from optimizer.solve.layouts import layout_of
 from optimizer.solve.line_easing import HOPELESS
 from optimizer.solve.link_program import LinkProgram
-from optimizer.solve.rank import can_search, rank
+from optimizer.solve.rank import best_of, can_search
 from optimizer.study.relax import (
     LINE_LIMITS,
     StudyLimit,
@@ -115,14 +115,8 @@ def _any_layout(setting: Setting) -> Layout | None:
     """A layout of a study, by the search where it knows all that the study has."""
     reduced = reduce(build_problem(setting))
     if can_search(reduced):
-        if reduced.emptied:
-            return None
-        ranked = rank(reduced, gap=inf, seed=setting.study.solve.seed)
-        if ranked.status == "interrupted":
-            raise KeyboardInterrupt
-        if not ranked.found:
-            return None
-        return layout_of(setting, reduced.problem, ranked.found[0][1])
+        solution = best_of(reduced, gap=inf, seed=setting.study.solve.seed)[1]
+        return None if solution is None else layout_of(setting, reduced.problem, solution)
     program = LinkProgram(make_easing(setting, 0.0), NOTHING)
     outcome = program.live.solve(gap=inf)
     if outcome.x is None:

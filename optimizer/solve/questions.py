@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import inf
@@ -16,14 +16,14 @@ from optimizer.problem.arrays import Array, Objective, Problem
 from optimizer.problem.build import build_problem
 from optimizer.problem.presolve import Reduced, Switches, reduce
 from optimizer.setting import Setting
-from optimizer.solve.demands import Demand, RowDemand, SiteDemand, as_row, demanding, meets
+from optimizer.solve.demands import Demand, RowDemand, as_row, demanding, meets
 from optimizer.solve.easing import Easing, make_easing
 from optimizer.solve.highs import Outcome, Tick
 from optimizer.solve.layouts import layout_of
 from optimizer.solve.link_program import LinkProgram
-from optimizer.solve.narrowing import can_narrow, favouring, narrowed, spots_of
+from optimizer.solve.narrowing import favouring, narrowed
 from optimizer.solve.program import Solution
-from optimizer.solve.rank import can_search, rank
+from optimizer.solve.rank import best_of, can_search
 from optimizer.solve.shortlist import TIE
 from optimizer.study.model import Study
 from optimizer.study.relax import eased
@@ -63,7 +63,7 @@ class Questions:
     Layouts are found by the search where it knows all that the study has (`searched`), else by
     the program with links. `share` is by how much limits may be loosened; `deadline`, by
     `time.perf_counter`, ends every search. `near`: of layouts that score the same, the one nearest
-    to these (model, site) of every slot is wanted; by default to the best. `solution` and `best`
+    to these (unit, model, site) is wanted; by default to the best. `solution` and `best`
     are None if no layout was found.
     """
 
@@ -74,13 +74,13 @@ class Questions:
         *,
         deadline: float = inf,
         on_tick: Callable[[Tick], None] | None = None,
-        near: Sequence[tuple[str, str]] | None = None,
+        near: Collection[tuple[str, str, str]] | None = None,
     ):
         self.setting, self.share, self._deadline = setting, share, deadline
-        self._on_tick, self._near = on_tick, near
+        self._on_tick = on_tick
         self._known: list[tuple[Array, float]] = []
-        self._reduced = reduce(build_problem(setting))
-        self.searched = can_search(self._reduced)
+        self.reduced = reduce(build_problem(setting))
+        self.searched = can_search(self.reduced)
         self.solution: Solution | None = None
         #: Points for every choice that is not the best layout's.
         self._nearness: Array | None = None
@@ -88,14 +88,13 @@ class Questions:
         if self.searched:
             if near is not None:
                 self._nearness = favouring(self.problem, near, NEARNESS)
-            self.outcome, self.solution = self._search(self._reduced)
+            self.outcome, self.solution = self._search(self.reduced)
         else:
             self.outcome, self.solution = self._solve(inf)
         if self.solution is not None:
             if self.searched:
                 points = max(NEARNESS, APART * TIE * abs(self.solution.score))
-                own = spots_of(self.problem, self.solution.chosen)
-                self._nearness = favouring(self.problem, own, points)
+                self._nearness = favouring(self.problem, self._taken(), points)
             else:
                 self._favour()
 
@@ -107,7 +106,7 @@ class Questions:
     @property
     def problem(self) -> Problem:
         """The problem whose choices solutions name."""
-        return self._reduced.problem if self.searched else self.easing.problem
+        return self.reduced.problem if self.searched else self.easing.problem
 
     @property
     def objective(self) -> Objective:
@@ -134,11 +133,12 @@ class Questions:
         return self.solution.score
 
     def ask(self, demands: Sequence[Demand], cutoff: float = inf) -> Answer:
-        """The best solution that meets all demands; none where it does not score below `cutoff`."""
-        if self.searched and demands and cutoff == inf:
-            of_sites = [demand for demand in demands if isinstance(demand, SiteDemand)]
-            if len(of_sites) == len(demands) and can_narrow(self.problem, of_sites):
-                return self._answer(*self._search(narrowed(self._reduced, of_sites)))
+        """The best solution that meets all demands; none where it does not score below `cutoff`.
+
+        The search is asked about sites only, and needs no cutoff (see `narrowed`).
+        """
+        if self.searched:
+            return self._answer(*self._search(narrowed(self.reduced, demands)))
         rows = [as_row(self.program, demand) for demand in demands]
         start = self._known_to_meet(rows) if not self.program.eases else None
         with demanding(self.program, rows):
@@ -169,15 +169,12 @@ class Questions:
 
     def of_study(self, study: Study) -> Questions:
         """The same for a changed study of the same wearer, garment and routes."""
-        near = None
-        if self.searched and self.solution is not None:
-            near = spots_of(self.problem, self.solution.chosen)
         return Questions(
             self.setting.changed(study),
             0.0,
             deadline=self._deadline,
             on_tick=self._on_tick,
-            near=near,
+            near=self._taken(),
         )
 
     def against(self, other: Questions) -> Alternative:
@@ -209,6 +206,11 @@ class Questions:
         require_agreement(solution, assessment)
         return assessment
 
+    def _taken(self) -> set[tuple[str, str, str]]:
+        """(unit, model, site) of every part of the best layout."""
+        assert self.solution is not None
+        return {self.problem.named(choice) for choice in self.solution.chosen}
+
     @staticmethod
     def _answer(outcome: Outcome, solution: Solution | None) -> Answer:
         settled = outcome.status in ("optimal", "infeasible")
@@ -217,22 +219,14 @@ class Questions:
 
     def _search(self, reduced: Reduced) -> tuple[Outcome, Solution | None]:
         """The best layout of a problem by the search, nearest to the best where equals are."""
-        if reduced.emptied:
-            return Outcome("infeasible", None, inf, inf, 0.0, 0, 0.0), None
-        ranked = rank(
+        return best_of(
             reduced,
             replace(self.objective, favour=self._nearness),
             time_limit_s=max(self._deadline - time.perf_counter(), 0.0),
             seed=self.setting.study.solve.seed,
             on_tick=self._on_tick,
-            switches=Switches(order_copies=reduced is self._reduced),
+            switches=Switches(order_copies=reduced is self.reduced),
         )
-        if ranked.status == "interrupted":
-            raise KeyboardInterrupt
-        if ranked.found:
-            return ranked.found[0]
-        status = "infeasible" if ranked.exhausted else ranked.status
-        return Outcome(status, None, inf, -inf, inf, 0, 0.0), None
 
     def _favour(self) -> None:
         """Of layouts that score the same, have the program find the one nearest to the best."""

@@ -85,3 +85,39 @@ def rank(
             break  # the best so far; what ranks after it is anybody's guess
     exhausted = result.status == "optimal" and len(found) < top
     return RankedSolutions(found, exhausted, result.status, result.shape)
+
+
+def best_of(
+    reduced: Reduced,
+    objective: Objective | None = None,
+    *,
+    gap: float = 0.0,
+    time_limit_s: float = inf,
+    seed: int = 0,
+    on_tick: Callable[[Tick], None] | None = None,
+    switches: Switches = Switches(),  # noqa: B008 - frozen
+) -> tuple[Outcome, Solution | None]:
+    """The best layout, as the program would tell it; None if there is none, or not in time.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        On Ctrl-C.
+    """
+    if reduced.emptied:
+        return Outcome("infeasible", None, inf, inf, 0.0, 0, 0.0), None
+    ranked = rank(
+        reduced,
+        objective,
+        gap=gap,
+        time_limit_s=time_limit_s,
+        seed=seed,
+        on_tick=on_tick,
+        switches=switches,
+    )
+    if ranked.status == "interrupted":
+        raise KeyboardInterrupt
+    if ranked.found:
+        return ranked.found[0]
+    status = "infeasible" if ranked.exhausted else ranked.status
+    return Outcome(status, None, inf, -inf, inf, 0, 0.0), None

@@ -44,18 +44,12 @@ class Sample:
         keys: list[tuple[object, ...]] = []
         for kind, subject in self.formulation.names:
             if kind == "x":
-                keys.append((kind, *self.choice(int(subject))))  # type: ignore[call-overload]
+                keys.append((kind, *p.named(int(subject))))  # type: ignore[call-overload]
             elif kind == "u":
                 keys.append((kind, p.site_names[int(subject)]))  # type: ignore[call-overload]
             else:
                 keys.append((kind, subject))
         return keys
-
-    def choice(self, c: int) -> tuple[str, str, str]:
-        """(unit, model, site) of a choice."""
-        p = self.problem
-        slot = p.slots[int(p.choice_slot[c])]
-        return slot.unit, slot.models[int(p.choice_model[c])], p.site_names[int(p.choice_site[c])]
 
     @cached_property
     def rows(self) -> list[RowKey]:

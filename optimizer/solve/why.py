@@ -11,8 +11,6 @@ from optimizer.assess.result import Infeasible
 from optimizer.assess.why import LimitWorth, PartWhy, WhyReport
 from optimizer.errors import Flaw, InputError, Origin
 from optimizer.parallel import Progress
-from optimizer.problem.build import build_problem
-from optimizer.problem.presolve import reduce
 from optimizer.setting import Setting, build_setting
 from optimizer.solve.infeasible import explain
 from optimizer.solve.place import proof_of
@@ -70,8 +68,7 @@ def why(
         return None
     if questions.solution is None:
         if questions.outcome.status == "infeasible":
-            problem = reduce(build_problem(setting))
-            return explain(setting, problem, time.perf_counter() - started)
+            return explain(setting, questions.reduced, time.perf_counter() - started)
         return None
     try:
         asked = [spot for spot in spots(questions) if named in (None, spot.part)]

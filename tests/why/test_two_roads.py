@@ -10,8 +10,8 @@ import pytest
 
 from optimizer.assess.result import Infeasible
 from optimizer.setting import build_setting
-from optimizer.solve.demands import SiteDemand
-from optimizer.solve.narrowing import can_narrow, spots_of
+from optimizer.solve.demands import RowDemand, SiteDemand
+from optimizer.solve.narrowing import narrowed
 from optimizer.solve.questions import Questions
 from optimizer.solve.why import why
 from optimizer.study.model import Study
@@ -70,8 +70,6 @@ def test_what_is_demanded_of_copies_is_what_enumeration_finds(number: int) -> No
             less = SiteDemand(slots, frozenset(here), 0.0, float(n))
             for m in range(len(slots) + 1):
                 more = SiteDemand(slots, frozenset(there), float(m), float("inf"))
-                if not can_narrow(problem, [more, less]):
-                    continue
                 asked += len(slots) > 1
                 found = questions.ask([more, less]).solution
                 kept = copies_at(truth, own_part.name, own) <= n
@@ -113,13 +111,25 @@ def test_of_equally_good_layouts_the_nearest_to_the_best_is_told() -> None:
     setting = build_setting(small(*cells, sites=bare))
     assert np.ptp(Enumeration(setting).scores) < 1e-9  # whichever way, it costs the same
     # of eight that are equally good, one that no order of names or sites would come to first
-    near = [("m", f"thigh_{side}") for side in ("right", "left", "right")]
+    near = {(f"cell{i}", "m", f"thigh_{side}") for i, side in enumerate(("right", "left", "right"))}
     questions = Questions(setting, 0.1, near=near)
     assert questions.solution is not None
     chosen, problem = questions.solution.chosen, questions.problem
-    assert spots_of(problem, chosen) == near
+    assert {problem.named(choice) for choice in chosen} == near
     for cell in range(3):
         site = frozenset((int(problem.choice_site[chosen[cell]]),))
         found = questions.ask([SiteDemand(frozenset((cell,)), site, 0.0, 0.0)]).solution
         assert found is not None
         assert [p for p in range(3) if found.chosen[p] != chosen[p]] == [cell]
+
+
+def test_what_closing_choices_does_not_say_is_refused() -> None:
+    setting = build_setting(small(part("cell", 0.2, "back"), part("lid", 0.1, "back")))
+    questions = Questions(setting, 0.1)
+    back = frozenset((questions.problem.site_names.index("back"),))
+    both = SiteDemand(frozenset((0, 1)), back, 0.0, 1.0)
+    twice = SiteDemand(frozenset((0,)), back, 1.0, 0.0)
+    row = RowDemand(np.zeros(1), np.ones(1), 1.0, 1.0)
+    for demand in (both, twice, row):
+        with pytest.raises(ValueError, match="closing choices"):
+            narrowed(questions.reduced, [demand])
