@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import optimizer
-from optimizer.cli import main
+from tests.running import run_here
 
 ROOT = Path(optimizer.__file__).parents[1]
 DOCS = ROOT / "optimizer" / "docs"
@@ -84,17 +84,7 @@ def run(command: str) -> tuple[int, str, str]:
     """A limbtrim command in this process, nothing being a terminal."""
     words = shlex.split(command)
     assert words[0] == "limbtrim", command
-    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
-    code = 0
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        try:
-            main(words[1:])
-        except SystemExit as stop:
-            code = int(stop.code or 0)
-        out.flush()
-        err.flush()
-    said = [s.buffer.getvalue().decode() for s in (out, err)]  # type: ignore[attr-defined]
-    return code, said[0], said[1]
+    return run_here(words[1:])
 
 
 def matches(shown: str, found: str) -> bool:
