@@ -10,8 +10,10 @@ from optimizer.native.sources import HERE, LIBRARY, digest
 
 #: Set to 0, the compiled parts are not used (nor made when limbtrim is installed).
 VARIABLE = "LIMBTRIM_COMPILED"
-#: What an enumeration or a beam ends with (native.h).
+#: What an enumeration, a beam or a hull ends with (native.h).
 ALL, OVER_BUDGET, FULL, NO_MEMORY = range(4)
+#: Items that fit into a word, and sets remembered between cuts (packing.h, native.h).
+MOST_ITEMS, KNOWN = 64, 512
 
 
 def matching() -> ctypes.CDLL | None:
@@ -34,19 +36,33 @@ def library() -> ctypes.CDLL | None:
     if found is None:
         return None
     # these need numpy, which takes a while to import
-    from optimizer.native.structures import Answer, Asked, Costs, Problem
+    from optimizer.native import structures as of
 
     for function in (found.limbtrim_enumerate, found.limbtrim_beam):
         function.restype = ctypes.c_int
-        function.argtypes = [ctypes.POINTER(each) for each in (Problem, Costs, Asked, Answer)]
+        function.argtypes = [
+            ctypes.POINTER(each) for each in (of.Problem, of.Costs, of.Asked, of.Answer)
+        ]
     found.limbtrim_marginals.restype = ctypes.c_int
     found.limbtrim_marginals.argtypes = [
-        ctypes.POINTER(Problem),
-        ctypes.POINTER(Costs),
+        ctypes.POINTER(of.Problem),
+        ctypes.POINTER(of.Costs),
         ctypes.c_void_p,
         ctypes.c_double,
         ctypes.POINTER(ctypes.c_double),
         ctypes.c_void_p,
         ctypes.c_void_p,
+    ]
+    found.limbtrim_hull_cut.restype = ctypes.c_int
+    found.limbtrim_hull_cut.argtypes = [
+        ctypes.POINTER(each) for each in (of.Packing, of.Overstep, of.HullCut)
+    ]
+    found.limbtrim_heaviest.restype = ctypes.c_int
+    found.limbtrim_heaviest.argtypes = [
+        ctypes.POINTER(of.Packing),
+        ctypes.c_void_p,
+        ctypes.c_int64,
+        ctypes.POINTER(ctypes.c_uint64),
+        ctypes.POINTER(ctypes.c_double),
     ]
     return found

@@ -72,4 +72,34 @@ typedef struct {
     int64_t n_found, looked;
 } Answer;
 
+/* Items of which not all fit together: `weight` (n_items, n_kinds) in capacities scaled to 1,
+ * `clash` (n_items) bits of what each excludes, itself included; `pair_a`, `pair_b` (n_pairs) two
+ * that fit together and count besides when both are there. */
+typedef struct {
+    int32_t n_items, n_kinds, n_pairs;
+    const double *weight;
+    const uint64_t *clash;
+    const int32_t *pair_a, *pair_b;
+} Packing;
+
+/* How much there is of every item, then of every pair, at a point, and of the sets in all. A cut
+ * is wanted that it oversteps by more than `least`. Items it has nothing of come in with `least_lift`
+ * or more. No more than `budget` partial sets are looked at. */
+typedef struct {
+    const double *point;
+    double used, least, least_lift;
+    int64_t budget;
+} Overstep;
+
+/* The cut sum of `coefficient` . (items, pairs) <= `most` times what is used; `known` (KNOWN) are
+ * sets found for earlier points, the last of `n_known` so far. */
+typedef struct {
+    double *coefficient;
+    double most;
+    uint64_t *known;
+    int64_t n_known;
+} HullCut;
+
+#define KNOWN 512
+
 #endif

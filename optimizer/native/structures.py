@@ -20,8 +20,8 @@ class _Pointer:
         self.kind = kind
 
 
-_BYTES, _NUMBERS, _LONGS, _REALS = (
-    _Pointer(kind) for kind in (np.uint8, np.int32, np.int64, np.float64)
+_BYTES, _NUMBERS, _LONGS, _WORDS, _REALS = (
+    _Pointer(kind) for kind in (np.uint8, np.int32, np.int64, np.uint64, np.float64)
 )
 
 
@@ -122,4 +122,40 @@ class Answer(_Filled):
     """What came out: rows of choices in `arrays["found"]`, the first `n_found` of them."""
 
     _layout_ = (("found", _NUMBERS), ("n_found", _LONG), ("looked", _LONG))
+    _fields_ = _fields(_layout_)
+
+
+class Packing(_Filled):
+    """Items of which not all fit together."""
+
+    _layout_ = (
+        *((f"n_{what}", _NUMBER) for what in ("items", "kinds", "pairs")),
+        ("weight", _REALS),
+        ("clash", _WORDS),
+        ("pair_a", _NUMBERS),
+        ("pair_b", _NUMBERS),
+    )
+    _fields_ = _fields(_layout_)
+
+
+class Overstep(_Filled):
+    """The point that a cut is wanted for."""
+
+    _layout_ = (
+        ("point", _REALS),
+        *((name, _REAL) for name in ("used", "least", "least_lift")),
+        ("budget", _LONG),
+    )
+    _fields_ = _fields(_layout_)
+
+
+class HullCut(_Filled):
+    """A cut, its coefficients in `arrays`, and the sets known."""
+
+    _layout_ = (
+        ("coefficient", _REALS),
+        ("most", _REAL),
+        ("known", _WORDS),
+        ("n_known", _LONG),
+    )
     _fields_ = _fields(_layout_)

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
+from optimizer.solve.highs_lp import Basis
 from optimizer.solve.relaxation import Relaxation
 
 Mask = NDArray[np.bool_]
@@ -99,7 +100,8 @@ class Branching:
         if not candidates:
             return Asked(self.split(open_), [])
         lp = self.relaxation.lp
-        basis, base = None, lp.objective
+        basis: Basis | None = None
+        base = lp.objective
         best: tuple[float, Question] | None = None
         ruled_out: list[tuple[Question, bool]] = []
         fruitless = 0
@@ -169,7 +171,7 @@ class Branching:
         open_: Mask,
         must: Mask,
         may: Mask,
-        basis: object,
+        basis: Basis,
     ) -> float:
         """How far the bound rises with one answer, as far as a few iterations tell."""
         m, lp = self.model, self.relaxation.lp

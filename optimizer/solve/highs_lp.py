@@ -31,6 +31,14 @@ class Rows:
     upper: Array
 
 
+@dataclass(frozen=True)
+class Basis:
+    """A basis as HiGHS has it, and how many rows there were."""
+
+    found: Any
+    n_rows: int
+
+
 class LiveLinear:
     """minimise cost . x, lower <= A x <= upper, 0 <= x <= col_upper."""
 
@@ -153,13 +161,20 @@ class LiveLinear:
             len(rows.lower), rows.lower, rows.upper, len(index), start[:-1], index, value
         )
 
-    def basis(self) -> Any:
+    def basis(self) -> Basis:
         """The basis now, to come back to."""
-        return self._highs.getBasis()
+        return Basis(self._highs.getBasis(), int(self._highs.getNumRow()))
 
-    def set_basis(self, basis: Any) -> None:
-        """Come back to a basis."""
-        self._highs.setBasis(basis)
+    def set_basis(self, basis: Basis) -> None:
+        """Come back to a basis; rows added since are basic."""
+        found, since = basis.found, int(self._highs.getNumRow()) - basis.n_rows
+        if since:
+            longer = self._highspy.HighsBasis()
+            basic = self._highspy.HighsBasisStatus.kBasic
+            longer.col_status, longer.valid, longer.alien = found.col_status, True, False
+            longer.row_status = list(found.row_status) + [basic] * since
+            found = longer
+        self._highs.setBasis(found)
 
     def basic(self) -> tuple[IntArray, IntArray]:
         """The columns and the rows that are basic now; none where there is no basis."""

@@ -67,7 +67,7 @@ class Sets:
 
     def without(self, items: Mask) -> Mask:
         """Which sets have none of some items, told by position."""
-        without: Mask = np.asarray((self.words & _word(items)) == _NONE)
+        without: Mask = np.asarray((self.words & words(items)) == _NONE)
         return without
 
 
@@ -85,7 +85,7 @@ class Packing:
         """All sets of items that fit together, of the first items only if there are too many."""
         items = items[:MOST_ITEMS]
         sets = Sets.empty(self.weights.shape[1])
-        excluded = _word(self.clash[items[:, None], items])
+        excluded = words(self.clash[items[:, None], items])
         weights = self.weights[items]
         for k in range(len(items)):
             # of later items no set has any yet
@@ -108,7 +108,7 @@ class Packing:
         found: dict[int, float] = {}
         if most < LEAST_LIFT:
             return found
-        excluded = _word(self.clash[others[:, None], items])
+        excluded = words(self.clash[others[:, None], items])
         # what fits into a set that leaves too little of the right side gets nothing
         full = worth > most - LEAST_LIFT
         kept = ~self._fit_any(sets.words[full], sets.loads[:, full], excluded, others)
@@ -118,7 +118,7 @@ class Packing:
             word = known
             if found:
                 come_in = self.clash[added, np.array(list(found))]
-                word = word | (_word(come_in) << np.uint64(len(items)))
+                word = word | (words(come_in) << np.uint64(len(items)))
             fits = sets.fitting(word, self.weights[added])
             coefficient = most - float(worth[fits].max(initial=0.0))
             if coefficient < LEAST_LIFT:
@@ -139,6 +139,6 @@ class Packing:
         return fit_any
 
 
-def _word(items: Mask) -> Words:
+def words(items: Mask) -> Words:
     """(..., n) which items as words (...)."""
     return np.asarray((items * _BITS[: items.shape[-1]]).sum(axis=-1, dtype=np.uint64))

@@ -165,13 +165,23 @@ class Search:
             self._tell()
 
     def _hand(self, visitor: Visitor) -> None:
-        """Give a visitor the most promising node."""
+        """Give a visitor the most promising node of those it made, else of all."""
         while self._heap:
-            bound, _, node = heapq.heappop(self._heap)
+            bound, _, node = self._taken(visitor)
             if not self._is_done(bound):
                 visitor.node = node.within(self._tightener.open)
                 visitor.at_hand = bound
                 return
+
+    def _taken(self, visitor: Visitor) -> tuple[float, int, Node]:
+        """Off the heap: where a visitor's own relaxation was near it is back sooner."""
+        own = (each for each in self._heap if each[2].starts_with(visitor.relaxation))
+        best = min(own, key=lambda each: each[:2], default=None)
+        if best is None:
+            return heapq.heappop(self._heap)
+        self._heap = [each for each in self._heap if each is not best]
+        heapq.heapify(self._heap)
+        return best
 
     def _take_in(self, haul: Haul) -> None:
         self._nodes += haul.nodes

@@ -58,7 +58,7 @@ class _Hull:
 
 
 @dataclass
-class _Site:
+class Site:
     """One site: its choices, what of them fits together, and what is known of its hull."""
 
     own: IntArray
@@ -75,23 +75,30 @@ class _Site:
     rest: int = 0
     """For how many points it is left alone."""
 
+    def apart(self, pairs: IntArray, amount: Array, least: float) -> list[Cut]:
+        """The cut that pairs which are in no set are not there, if there is more of them."""
+        if amount.sum() <= least:
+            return []
+        columns = np.concatenate([self.within.columns_of(k) for k in pairs.tolist()])
+        return [Cut(columns, np.ones(len(columns)), 0.0)]
+
 
 class SiteHulls:
     """Looks for violated inequalities of the sites' hulls."""
 
     def __init__(self, model: Pairwise, relaxation: Relaxation):
         self._m = model
-        self._sites: dict[int, _Site] = {}
+        self._sites: dict[int, Site] = {}
         order = np.argsort(model.site, kind="stable")
         sites, starts = np.unique(model.site[order], return_index=True)
         heavy = model.capacity_use.max(axis=1, initial=0.0)
         for site, own in zip(sites.tolist(), np.split(order, starts[1:]), strict=True):
-            self._sites[site] = _Site(own, np.argsort(-heavy[own], kind="stable"), _NO_LINES)
+            self._sites[site] = Site(own, np.argsort(-heavy[own], kind="stable"), _NO_LINES)
         self.use(relaxation)
 
     def use(self, relaxation: Relaxation) -> None:
         """Read points of another relaxation of the same model from now on."""
-        self._u = relaxation.u
+        self._u, self._open = relaxation.u, relaxation.open
         within = relaxation.within_sites()
         for number, site in self._sites.items():
             each = within.get(number, _NO_LINES)
@@ -125,7 +132,7 @@ class SiteHulls:
                 site.rest = min(site.fruitless, LONGEST_REST)
         return found
 
-    def _cuts(self, number: int, site: _Site, value: Array, least: float) -> list[Cut]:
+    def _cuts(self, number: int, site: Site, value: Array, least: float) -> list[Cut]:
         x = value[site.own]
         hull = self._hull(site, x)
         if hull is None:
@@ -133,11 +140,7 @@ class SiteHulls:
         # choices of earlier points that this one does not use are lifted with the rest
         live = x[hull.items] > NONE
         amount = site.within.amounts(value)[hull.pairs]
-        cuts = []
-        if amount[hull.apart].sum() > least:
-            several = [site.within.columns_of(k) for k in hull.pairs[hull.apart].tolist()]
-            columns = np.concatenate(several)
-            cuts.append(Cut(columns, np.ones(len(columns)), 0.0))
+        cuts = site.apart(hull.pairs[hull.apart], amount[hull.apart], least)
         told = (amount > NONE) & live[hull.ends].all(axis=0) & ~hull.apart
         items, pairs = hull.items[live], hull.pairs[told]
         point = np.concatenate([x[items], amount[told]])
@@ -160,17 +163,29 @@ class SiteHulls:
             most,
             site.heavy_first[others[site.heavy_first]],
         )
-        several = [site.within.columns_of(k) for k in pairs.tolist()]
-        of_pairs = normal[len(items) :].repeat([len(each) for each in several])
         lifted = np.fromiter(come_in, dtype=np.int64, count=len(come_in))
-        columns = np.concatenate([site.own[items], *several, site.own[lifted], self._u[[number]]])
-        values = np.concatenate(
-            [normal[: len(items)], of_pairs, np.array(list(come_in.values())), [-most]]
-        )
-        kept = values != 0.0
-        return [*cuts, Cut(columns[kept], values[kept], 0.0)]
+        of_items = np.concatenate([normal[: len(items)], np.array(list(come_in.values()))])
+        items = np.concatenate([items, lifted])
+        of_pairs = normal[len(normal) - len(pairs) :]
+        return [*cuts, self._cut(number, (items, of_items), (pairs, of_pairs), most)]
 
-    def _hull(self, site: _Site, x: Array) -> _Hull | None:
+    def _cut(
+        self,
+        number: int,
+        items: tuple[IntArray, Array],
+        pairs: tuple[IntArray, Array],
+        most: float,
+    ) -> Cut:
+        """The cut of a site with these coefficients of places and of pairs within it."""
+        site = self._sites[number]
+        several = [site.within.columns_of(k) for k in pairs[0].tolist()]
+        of_pairs = pairs[1].repeat([len(each) for each in several])
+        columns = np.concatenate([site.own[items[0]], *several, self._u[[number]]])
+        values = np.concatenate([items[1], of_pairs, [-most]])
+        kept = values != 0.0
+        return Cut(columns[kept], values[kept], 0.0)
+
+    def _hull(self, site: Site, x: Array) -> _Hull | None:
         """The sets of what a point has at a site; those last listed, where they have all of it."""
         support = np.flatnonzero(x > NONE)
         # the likeliest first: those left out when there are too many sets are the last
@@ -193,7 +208,7 @@ class SiteHulls:
         site.hull = hull
         return hull
 
-    def _packing(self, site: _Site) -> Packing:
+    def _packing(self, site: Site) -> Packing:
         """Choices fit together as capacities, one choice per slot and rules on pairs allow."""
         if site.packing is None:
             m = self._m
@@ -212,7 +227,7 @@ class SiteHulls:
         return site.packing
 
 
-def _paired(site: _Site, items: IntArray, sets: Sets) -> _Hull:
+def _paired(site: Site, items: IntArray, sets: Sets) -> _Hull:
     """The sets of some items, with what lines tell of them."""
     place = np.full(len(site.own), -1)
     place[items] = np.arange(len(items))

@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 from optimizer.problem.pairwise import Pairwise
 from optimizer.problem.presolve import Switches
 from optimizer.solve.bounds import Bound, Key, combinations
+from optimizer.solve.compiled_hulls import hulls_of_sites
 from optimizer.solve.covers import Covers
 from optimizer.solve.limit_hulls import LimitHulls
 from optimizer.solve.marginals import priced
 from optimizer.solve.relaxation import Cut, Optimum, Relaxation
-from optimizer.solve.site_hulls import SiteHulls
 
 Mask = NDArray[np.bool_]
 #: By how much a point must overstep a cut at the root.
@@ -62,7 +62,7 @@ class Tightener:
         self._m, self._switches, self._deadline, self._seed = model, switches, deadline, seed
         self.relaxation = relaxation
         self.covers = Covers(model, relaxation.u)
-        self.hulls = SiteHulls(model, relaxation)
+        self.hulls = hulls_of_sites(model, relaxation, compiled=switches.compiled)
         self.limits = LimitHulls(model, relaxation)
         self.open: Mask = relaxation.open.copy()
         self.value = -inf

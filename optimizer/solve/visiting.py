@@ -8,7 +8,7 @@ for the search to say.
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import inf
 
 import numpy as np
@@ -19,7 +19,9 @@ from optimizer.problem.presolve import Switches
 from optimizer.solve.bounds import Bound, combinations
 from optimizer.solve.branching import Asked, Branching, Question
 from optimizer.solve.compiled_enumeration import enumerator
+from optimizer.solve.compiled_hulls import hulls_of_sites
 from optimizer.solve.covers import Covers
+from optimizer.solve.highs_lp import Basis
 from optimizer.solve.marginals import priced
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.site_hulls import SiteHulls
@@ -38,16 +40,32 @@ LOOK_UP = 400
 
 
 @dataclass(frozen=True)
+class Start:
+    """A basis of one relaxation."""
+
+    relaxation: Relaxation
+    basis: Basis
+
+
+@dataclass(frozen=True)
 class Node:
-    """Choices still open, sites that must and sites that may be used."""
+    """Choices still open, sites that must and sites that may be used.
+
+    `start` is where the relaxation of the node it was split from ended.
+    """
 
     open: Mask
     must: Mask
     may: Mask
+    start: Start | None = None
 
     def within(self, open_: Mask) -> Node:
         """The node with no choices but these."""
-        return Node(self.open & open_, self.must, self.may)
+        return replace(self, open=self.open & open_)
+
+    def starts_with(self, relaxation: Relaxation) -> bool:
+        """Whether a relaxation knows where to start."""
+        return self.start is not None and self.start.relaxation is relaxation
 
 
 @dataclass
@@ -96,7 +114,7 @@ class Visitor:
         return Visitor(
             relaxation,
             Covers(self._m, relaxation.u),
-            SiteHulls(self._m, relaxation),
+            hulls_of_sites(self._m, relaxation, compiled=self._switches.compiled),
             self._switches,
             self._deadline,
             self._gap,
@@ -113,6 +131,12 @@ class Visitor:
         """Visit the node at hand, then its likelier child, and so on, for a while."""
         haul = Haul()
         self._value = self.at_hand
+        node = self.node
+        if node is not None and node.start is not None:
+            if node.starts_with(self.relaxation):
+                # from far below in another branch it would be a long way
+                self.relaxation.lp.set_basis(node.start.basis)
+            self.node = replace(node, start=None)
         until = self.relaxation.lp.iterations + LOOK_UP
         while self.node is not None:
             if self.halt or time.perf_counter() > self._deadline or haul.nodes >= most_nodes:
@@ -147,13 +171,14 @@ class Visitor:
                         haul.left.append((value, node))
                     return None
             room = min(threshold - value, 1e6)
+            start = None if self._lost else Start(self.relaxation, self.relaxation.lp.basis())
             if self._lost:
                 asked = Asked(self.branching.split(node.open), [])
             else:
                 asked = self.branching.ask(node.open, node.must, node.may, room)
             if asked.question is not None:
                 likely, other = self._children(node, asked.question)
-                haul.left.append((value, other))
+                haul.left.append((value, replace(other, start=start)))
                 self._value = value
                 return likely
             for question, answer in asked.ruled_out:

@@ -1,0 +1,45 @@
+/* Looking for the set of items that fits together and is worth most. */
+
+#ifndef LIMBTRIM_PACKING_H
+#define LIMBTRIM_PACKING_H
+
+#include "native.h"
+
+#define MOST_ITEMS 64
+#define MOST_KINDS 16
+/* Weights smaller than this are none. */
+#define ZERO 1e-24
+
+typedef uint64_t Word;
+
+/* Looking for the set that is worth most. */
+typedef struct {
+    const Packing *p;
+    const double *worth; /* of the items, then of the pairs */
+    int n, n_paired;     /* items worth looking at; the first of them are in pairs */
+    int item[MOST_ITEMS], partners[MOST_ITEMS];
+    int partner[MOST_ITEMS][MOST_ITEMS]; /* by item: others that count besides, and how much */
+    double together[MOST_ITEMS][MOST_ITEMS];
+    double single[MOST_ITEMS]; /* by item: its weight, all kinds together */
+    double share[MOST_KINDS];
+    double best, enough;
+    Word set;
+    int64_t looked, budget;
+    int over;
+} Heaviest;
+
+static inline int fits(const Packing *p, const double *load, int i)
+{
+    const double *weight = p->weight + (size_t)i * p->n_kinds;
+    for (int k = 0; k < p->n_kinds; k++)
+        if (load[k] + weight[k] > 1.0 + ROOM)
+            return 0;
+    return 1;
+}
+
+/* The set that is worth most if that is more than `above`, of items that go with one (-1: any), or
+ * the first found that is worth `enough`. */
+void heaviest(Heaviest *h, const Packing *p, const double *worth, int with, double above,
+              double enough, int64_t budget);
+
+#endif
