@@ -10,12 +10,14 @@ from optimizer.problem.build import build_problem
 from optimizer.problem.pairwise import Pairwise, pairwise
 from optimizer.problem.presolve import Reduced, Switches, reduce
 from optimizer.setting import build_setting
+from optimizer.solve.compiled_hulls import CompiledSiteHulls
 from optimizer.solve.limit_hulls import LimitHulls
 from optimizer.solve.relaxation import Cut, Relaxation
 from optimizer.solve.search import Search
 from optimizer.solve.site_hulls import SiteHulls
 from tests.depth import some
 from tests.instances import random_study
+from tests.native import NEEDS_COMPILED
 from tests.solve.every import assignments, feasible
 
 SEEDS = some(range(6400, 6440), 14)
@@ -92,7 +94,16 @@ def test_cuts_of_whole_searches_hold(monkeypatch: pytest.MonkeyPatch) -> None:
     assert cuts > 20 and looked_at > 1000
 
 
-@pytest.mark.parametrize("kind", ["limits", "sites"])
+KINDS = {
+    "limits": LimitHulls,
+    "sites": SiteHulls,
+    "sites, compiled": CompiledSiteHulls,
+}
+
+
+@pytest.mark.parametrize(
+    "kind", ["limits", "sites", pytest.param("sites, compiled", marks=NEEDS_COMPILED)]
+)
 @pytest.mark.parametrize("most_sets", [3000, 12])
 def test_cuts_of_points_between_layouts_hold(
     kind: str, most_sets: int, monkeypatch: pytest.MonkeyPatch
@@ -110,7 +121,7 @@ def test_cuts_of_points_between_layouts_hold(
         if everything is None:
             continue
         rows, relaxation = feasible(model, everything), Relaxation(model)
-        hulls = (LimitHulls if kind == "limits" else SiteHulls)(model, relaxation)
+        hulls = KINDS[kind](model, relaxation)
         for _ in range(6):
             drawn = everything[rng.integers(len(everything), size=3)]
             values = [each for row in drawn if (each := point(relaxation, row)) is not None]
@@ -118,7 +129,7 @@ def test_cuts_of_points_between_layouts_hold(
                 continue
             share = rng.dirichlet(np.ones(len(values)))
             relaxation.value = np.asarray(share @ np.array(values))
-            if kind == "limits":
+            if isinstance(hulls, LimitHulls):
                 hulls.use(relaxation)
             found = hulls.violated(relaxation.value, 1e-3)
             cuts += len(found)
