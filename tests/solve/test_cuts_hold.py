@@ -110,6 +110,8 @@ def test_cuts_of_points_between_layouts_hold(
 ) -> None:
     """Points drawn at random between layouts that break a limit: cut off more than once."""
     monkeypatch.setattr("optimizer.solve.packing.MOST_SETS", most_sets)
+    # compiled: with time enough, or with so little that lists take over for the most part
+    monkeypatch.setattr("optimizer.solve.compiled_hulls.BUDGET", 100_000 if most_sets > 12 else 40)
     monkeypatch.setattr("optimizer.solve.limit_hulls.TIGHT", np.inf)
     cuts = 0
     for seed in SEEDS:

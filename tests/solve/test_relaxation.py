@@ -97,6 +97,42 @@ def test_a_smaller_relaxation_has_the_optimum_of_one_from_scratch(spared: bool) 
         assert quick > 0.9 * known
 
 
+def test_back_at_a_basis_of_before_the_last_cuts_the_optimum_is_near() -> None:
+    """Solved somewhere else in between, with rows come in since the basis was kept."""
+    near = far = came_back = 0
+    for seed in SEEDS:
+        model = written(seed)
+        if model is None:
+            continue
+        rng = np.random.default_rng(seed)
+        relaxation = Relaxation(model)
+        if relaxation.solve() != "optimal":
+            continue
+        lp, optimum = relaxation.lp, relaxation.lp.objective
+        kept = lp.basis()
+        open_ = closing(relaxation, rng, spared=False)[0]
+        everywhere = np.zeros(model.n_sites, dtype=bool), np.ones(model.n_sites, dtype=bool)
+        relaxation.set_open(open_, *everywhere)
+        if relaxation.solve() != "optimal":
+            continue
+        # true of every layout and of the optimum: it changes nothing
+        row = Cut(np.flatnonzero(model.slot == 0), np.ones((model.slot == 0).sum()), 1.5)
+        relaxation.add_cuts([row, row])
+        relaxation.set_open(relaxation.open, *everywhere)
+        before = lp.iterations
+        assert relaxation.solve() == "optimal"
+        far += lp.iterations - before
+        assert lp.objective == pytest.approx(optimum, abs=1e-7)
+        lp.set_basis(kept)
+        before = lp.iterations
+        assert relaxation.solve() == "optimal"
+        near += lp.iterations - before
+        assert lp.objective == pytest.approx(optimum, abs=1e-7)
+        came_back += 1
+    assert came_back > 5
+    assert near == 0 < far
+
+
 def test_what_is_left_over_makes_a_basis_with_the_rest() -> None:
     """Bases of random sparse matrices stay square and regular with what may go gone."""
     rng = np.random.default_rng(5)
