@@ -153,8 +153,8 @@ static int begun(Facet *f)
     return 1;
 }
 
-/* Puts into `column` the set, or the middle, that brings most at these prices, as far as it is not
- * enough that a known one brings something. Returns what it brings. */
+/* Puts into `column` what brings most at these prices: of the sets known, or of all sets where no
+ * known one brings anything, or the middle. Returns what it brings. */
 static double priced(Facet *f, int64_t budget)
 {
     const Packing *p = f->p;

@@ -1,5 +1,4 @@
-/* Which of some items fit together and are worth most, and cuts from what fits together:
- * optimizer/solve/compiled_hulls.py tells what for.
+/* Which of some items fit together and are worth most: hull_cut.c asks it.
  *
  * Sets of items are words of bits. What fits together is never listed: whenever a set is needed, the
  * one that is worth most is looked for depth first, under a bound that fills what is left of one
@@ -90,7 +89,7 @@ static void look(Heaviest *h, int from, Word set, Word excluded, double value, c
 }
 
 void heaviest(Heaviest *h, const Packing *p, const double *worth, int with, double above,
-                     double enough, int64_t budget)
+              double enough, int64_t budget)
 {
     double load[MOST_KINDS] = {0}, demand[MOST_KINDS] = {0}, ratio[MOST_ITEMS];
     double hoped[MOST_ITEMS];
