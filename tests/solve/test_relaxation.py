@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pytest
 
@@ -22,6 +24,17 @@ SEEDS = range(7100, 7124)
 def written(seed: int) -> Pairwise | None:
     reduced = reduce(build_problem(build_setting(random_study(seed))))
     return None if reduced.emptied else pairwise(reduced)
+
+
+def solved_ones() -> Iterator[tuple[Pairwise, np.random.Generator, Relaxation]]:
+    """Problems with their relaxations, solved."""
+    for seed in SEEDS:
+        model = written(seed)
+        if model is None:
+            continue
+        relaxation = Relaxation(model)
+        if relaxation.solve() == "optimal":
+            yield model, np.random.default_rng(seed), relaxation
 
 
 def closing(
@@ -57,14 +70,8 @@ def from_scratch(of: Relaxation, open_: Mask, allowed: dict[Key, Mask], cuts: li
 @pytest.mark.parametrize("spared", [True, False])
 def test_a_smaller_relaxation_has_the_optimum_of_one_from_scratch(spared: bool) -> None:
     known = solved = quick = 0
-    for seed in SEEDS:
-        model = written(seed)
-        if model is None:
-            continue
-        rng = np.random.default_rng(seed)
-        relaxation = Relaxation(model)
-        if relaxation.solve() != "optimal":
-            continue
+    for model, rng, first in solved_ones():
+        relaxation = first
         cuts = SiteHulls(model, relaxation).violated(relaxation.value, 1e-3)
         relaxation.add_cuts(cuts)
         if relaxation.solve() != "optimal":
@@ -100,14 +107,7 @@ def test_a_smaller_relaxation_has_the_optimum_of_one_from_scratch(spared: bool) 
 def test_back_at_a_basis_of_before_the_last_cuts_the_optimum_is_near() -> None:
     """Solved somewhere else in between, with rows come in since the basis was kept."""
     near = far = came_back = 0
-    for seed in SEEDS:
-        model = written(seed)
-        if model is None:
-            continue
-        rng = np.random.default_rng(seed)
-        relaxation = Relaxation(model)
-        if relaxation.solve() != "optimal":
-            continue
+    for model, rng, relaxation in solved_ones():
         lp, optimum = relaxation.lp, relaxation.lp.objective
         kept = lp.basis()
         open_ = closing(relaxation, rng, spared=False)[0]
@@ -193,13 +193,7 @@ def plain_tables(relaxation: Relaxation) -> tuple[float, dict[Key, Array]]:
 
 def test_tables_of_a_bound_are_those_of_pair_after_pair() -> None:
     options = 0
-    for seed in SEEDS:
-        model = written(seed)
-        if model is None:
-            continue
-        relaxation = Relaxation(model)
-        if relaxation.solve() != "optimal":
-            continue
+    for model, _, relaxation in solved_ones():
         # prices of the wrong sign by rounding are not what this is about
         relaxation.dual[relaxation.n_equal :] = np.minimum(
             relaxation.dual[relaxation.n_equal :], 0.0
