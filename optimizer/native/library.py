@@ -12,8 +12,8 @@ from optimizer.native.sources import HERE, LIBRARY, digest
 VARIABLE = "LIMBTRIM_COMPILED"
 #: What an enumeration, a beam or a hull ends with (native.h).
 ALL, OVER_BUDGET, FULL, NO_MEMORY = range(4)
-#: Items that fit into a word, and sets remembered between cuts (packing.h, native.h).
-MOST_ITEMS, KNOWN = 64, 512
+#: Sets remembered between cuts (native.h).
+KNOWN = 512
 
 
 def matching() -> ctypes.CDLL | None:

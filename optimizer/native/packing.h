@@ -1,10 +1,11 @@
-/* Looking for the set of items that fits together and is worth most. */
+/* Sets of items that fit together. */
 
 #ifndef LIMBTRIM_PACKING_H
 #define LIMBTRIM_PACKING_H
 
 #include "native.h"
 
+/* As in optimizer/solve/packing.py. */
 #define MOST_ITEMS 64
 #define MOST_KINDS 16
 /* Weights smaller than this are none. */

@@ -21,12 +21,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.native import library
-from optimizer.native.library import FULL, KNOWN, MOST_ITEMS, NO_MEMORY, OVER_BUDGET
+from optimizer.native.library import FULL, KNOWN, NO_MEMORY, OVER_BUDGET
 from optimizer.native.structures import HullCut, Overstep, Packing
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
 from optimizer.solve.facets import NONE
-from optimizer.solve.packing import LEAST_LIFT, ROOM, Words, words
+from optimizer.solve.packing import LEAST_LIFT, MOST_ITEMS, ROOM, Mask, Words, words
 from optimizer.solve.relaxation import Cut, Relaxation
 from optimizer.solve.site_hulls import Site, SiteHulls
 
@@ -42,12 +42,18 @@ def hulls_of_sites(model: Pairwise, relaxation: Relaxation, *, compiled: bool) -
 
 
 @dataclass
-class _Known:
-    """Sets found at a site, as words over the places in `items`."""
+class _Items:
+    """Places of a site's choices that count now, what of them fits together, and sets known of it.
 
-    items: IntArray
-    words: Words
-    n: int = 0
+    `weight` and `clash` as `Packing` has them, `excluded` and `known` as words over these places.
+    """
+
+    at: IntArray
+    weight: Array
+    clash: Mask
+    excluded: Words
+    known: Words
+    n_known: int = 0
 
 
 class CompiledSiteHulls(SiteHulls):
@@ -55,47 +61,50 @@ class CompiledSiteHulls(SiteHulls):
 
     def __init__(self, model: Pairwise, relaxation: Relaxation):
         super().__init__(model, relaxation)
-        self._known: dict[int, _Known] = {}
+        self._items: dict[int, _Items] = {}
+
+    def use(self, relaxation: Relaxation) -> None:
+        """Read points of another relaxation of the same model from now on."""
+        super().use(relaxation)
+        self._open = relaxation.open
 
     def _cuts(self, number: int, site: Site, value: Array, least: float) -> list[Cut]:
         native = library()
         assert native is not None
         x = value[site.own]
-        items = self._items(site, x)
-        packing = self._packing(site)
-        weight, live = packing.weights[items], x[items] > NONE
+        items = self._counting(number, site, x)
+        weight, live = items.weight, x[items.at] > NONE
         if not len(site.within.first) and (weight[live].sum(axis=0) <= 1.0 + ROOM).all():
             return []
         place = np.full(len(site.own), -1)
-        place[items] = np.arange(len(items))
+        place[items.at] = np.arange(len(items.at))
         ends = np.stack([place[site.within.first], place[site.within.second]])
         amount = site.within.amounts(value)
         pairs = np.flatnonzero((ends >= 0).all(axis=0) & (amount > NONE))
         pairs = pairs[live[ends[:, pairs]].all(axis=0)]
         a, b = ends[:, pairs]
-        clash = packing.clash[items[:, None], items]
-        apart = clash[a, b] | (weight[a] + weight[b] > 1.0 + ROOM).any(axis=1)
+        apart = items.clash[a, b] | (weight[a] + weight[b] > 1.0 + ROOM).any(axis=1)
         cuts = site.apart(pairs[apart], amount[pairs[apart]], least)
         pairs, a, b = pairs[~apart], a[~apart], b[~apart]
-        known = self._sets_known(number, items)
+        n = len(items.at)
         cut = HullCut(
-            coefficient=np.zeros(len(items) + len(pairs)),
+            coefficient=np.zeros(n + len(pairs)),
             most=0.0,
-            known=known.words,
-            n_known=known.n,
+            known=items.known,
+            n_known=items.n_known,
         )
         end = native.limbtrim_hull_cut(
             Packing(
-                n_items=len(items),
+                n_items=n,
                 n_kinds=weight.shape[1],
                 n_pairs=len(pairs),
                 weight=weight,
-                clash=words(clash),
+                clash=items.excluded,
                 pair_a=a,
                 pair_b=b,
             ),
             Overstep(
-                point=np.concatenate([np.where(live, x[items], 0.0), amount[pairs]]),
+                point=np.concatenate([np.where(live, x[items.at], 0.0), amount[pairs]]),
                 used=float(value[self._u[number]]),
                 least=least,
                 least_lift=LEAST_LIFT,
@@ -103,26 +112,25 @@ class CompiledSiteHulls(SiteHulls):
             ),
             ctypes.byref(cut),
         )
-        known.n = cut.n_known
+        items.n_known = cut.n_known
         if end in (OVER_BUDGET, NO_MEMORY):
             return super()._cuts(number, site, value, least)
         if end != FULL:
             return cuts
         of = cut.arrays["coefficient"]
-        of_items, of_pairs = of[: len(items)], of[len(items) :]
-        return [*cuts, self._cut(number, (items, of_items), (pairs, of_pairs), cut.most)]
+        return [*cuts, self._cut(number, (items.at, of[:n]), (pairs, of[n:]), cut.most)]
 
-    def _items(self, site: Site, x: Array) -> IntArray:
-        """Places of the choices still open, the heaviest first; the likeliest if they are many."""
-        items = site.heavy_first[self._open[site.own[site.heavy_first]]]
-        if len(items) > MOST_ITEMS:
-            likely = np.argsort(-x[items], kind="stable")[:MOST_ITEMS]
-            items = items[np.sort(likely)]
+    def _counting(self, number: int, site: Site, x: Array) -> _Items:
+        """The choices still open, the heaviest first; the likeliest if they are many."""
+        at = site.heavy_first[self._open[site.own[site.heavy_first]]]
+        if len(at) > MOST_ITEMS:
+            likely = np.argsort(-x[at], kind="stable")[:MOST_ITEMS]
+            at = at[np.sort(likely)]
+        items = self._items.get(number)
+        if items is None or not np.array_equal(items.at, at):
+            packing = self._packing(site)
+            clash = packing.clash[at[:, None], at]
+            known = np.zeros(KNOWN, dtype=np.uint64)
+            items = _Items(at, packing.weights[at], clash, words(clash), known)
+            self._items[number] = items
         return items
-
-    def _sets_known(self, number: int, items: IntArray) -> _Known:
-        """The sets found at a site, none if others of its choices count now."""
-        known = self._known.get(number)
-        if known is None or not np.array_equal(known.items, items):
-            known = self._known[number] = _Known(items, np.zeros(KNOWN, dtype=np.uint64))
-        return known

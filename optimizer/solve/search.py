@@ -205,6 +205,8 @@ class Search:
                 visitor.node, visitor.at_hand = None, inf
             return False
         self.relaxation = tightener.relaxation
+        # nodes keep no relaxation alive that nobody goes on with
+        self._heap = [(bound, n, replace(node, start=None)) for bound, n, node in self._heap]
         for n, visitor in enumerate(self._visitors):
             visitor.use(self.relaxation.twin(self._seed) if n else self.relaxation)
             if visitor.node is not None:

@@ -98,7 +98,7 @@ class SiteHulls:
 
     def use(self, relaxation: Relaxation) -> None:
         """Read points of another relaxation of the same model from now on."""
-        self._u, self._open = relaxation.u, relaxation.open
+        self._u = relaxation.u
         within = relaxation.within_sites()
         for number, site in self._sites.items():
             each = within.get(number, _NO_LINES)

@@ -171,14 +171,16 @@ class Visitor:
                         haul.left.append((value, node))
                     return None
             room = min(threshold - value, 1e6)
-            start = None if self._lost else Start(self.relaxation, self.relaxation.lp.basis())
             if self._lost:
                 asked = Asked(self.branching.split(node.open), [])
             else:
                 asked = self.branching.ask(node.open, node.must, node.may, room)
             if asked.question is not None:
                 likely, other = self._children(node, asked.question)
-                haul.left.append((value, replace(other, start=start)))
+                if not self._lost:
+                    start = Start(self.relaxation, self.relaxation.lp.basis())
+                    other = replace(other, start=start)
+                haul.left.append((value, other))
                 self._value = value
                 return likely
             for question, answer in asked.ruled_out:

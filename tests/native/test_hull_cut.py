@@ -11,11 +11,11 @@ import pytest
 from numpy.typing import NDArray
 
 from optimizer.native import library
-from optimizer.native.library import ALL, FULL, KNOWN, MOST_ITEMS, OVER_BUDGET
+from optimizer.native.library import ALL, FULL, KNOWN, OVER_BUDGET
 from optimizer.native.structures import HullCut, Overstep, Packing
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.solve.highs_lp import LiveLinear, Rows
-from optimizer.solve.packing import ROOM, words
+from optimizer.solve.packing import MOST_ITEMS, ROOM, words
 from tests.depth import some
 from tests.native import NEEDS_COMPILED
 

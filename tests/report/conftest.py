@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,13 +9,13 @@ from pathlib import Path
 import pytest
 
 from optimizer.assess.result import Ranking
-from optimizer.cli import main
 from optimizer.report.make import Results
 from optimizer.setting import Setting, build_setting
 from optimizer.solve.front import front
 from optimizer.solve.place import place
 from optimizer.study.load import load_study
 from optimizer.study.template import new_study
+from tests.running import run_here
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -31,24 +29,9 @@ class Solved:
     ranking: Ranking
 
 
-def run_here(*arguments: str) -> tuple[int, str, str]:
-    """A command in this process: exit code, stdout, stderr."""
-    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
-    code = 0
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        try:
-            main(arguments)
-        except SystemExit as stop:
-            code = int(stop.code or 0)
-        out.flush()
-        err.flush()
-    said = [stream.buffer.getvalue().decode() for stream in (out, err)]  # type: ignore[attr-defined]
-    return code, said[0], said[1]
-
-
 @pytest.fixture(scope="session")
 def run() -> Run:
-    return run_here
+    return lambda *arguments: run_here(arguments)
 
 
 @pytest.fixture(scope="session")
