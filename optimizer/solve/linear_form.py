@@ -2,8 +2,8 @@
 
 Columns: the choices x, the sites in use u, the pieces put on v, the excess over soft limits, and
 the columns of lines y (`optimizer.solve.pair_columns`). Rows, in this order: each slot's choice,
-each line's ties to its two ends, rules on pairs, sites in use (per slot and site, per site, per
-capacity), pieces, limits, soft limits.
+each line's ties to the classes of its two ends, single choices' shares of it, rules on pairs, sites
+in use (per slot and site, per site, per capacity), pieces, limits, soft limits.
 
 With choices closed, only their own columns and rows fall away; no entry changes. So a smaller
 relaxation is a selection, and what was basic in the larger one tells where to start.
@@ -92,6 +92,7 @@ class LinearForm:
         writer.add(m.slot, np.arange(n_c), 1.0, np.ones(m.n_slots))
         self._ties(writer)
         self.n_equal = writer.count
+        self._shares(writer)
         self._rules(writer)
         self._sites_in_use(writer)
         self._pieces(writer)
@@ -131,20 +132,30 @@ class LinearForm:
         self.upper[self.over :] = inf
 
     def _ties(self, writer: _Writer) -> None:
-        """A choice has as much of each of its lines as it has of itself."""
-        m, lines = self.model, self.lines
-        sizes = np.diff(m.first)[lines.slots]
-        n = int(sizes.sum())
-        # per block a row for each choice of its first slot, then one for each of its second
-        first = np.concatenate([[0], np.cumsum(sizes.ravel())])[:-1].reshape(-1, 2)
-        offset = first - m.first[lines.slots]
-        self._tie_choice = np.arange(n) - np.repeat(offset.ravel(), sizes.ravel())
-        y = self.y + np.arange(len(lines.a))
-        row_a, row_b = offset[lines.block, 0] + lines.a, offset[lines.block, 1] + lines.b
+        """Choices of a class have together as much of each line as of themselves."""
+        lines = self.lines
+        n, n_y = int(lines.end_class.max(initial=-1)) + 1, len(lines.cost)
+        y = np.tile(self.y + np.arange(n_y), 2)
         self._tie = writer.add(
-            np.concatenate([row_a, row_b, np.arange(n)]),
-            np.concatenate([y, y, self._tie_choice]),
-            np.concatenate([np.ones(2 * len(y)), -np.ones(n)]),
+            np.concatenate([lines.end_class[lines.column_ends].ravel(), lines.end_class]),
+            np.concatenate([y, lines.end_choice]),
+            np.repeat([1.0, -1.0], [len(y), len(lines.end_class)]),
+            np.zeros(n),
+        )
+
+    def _shares(self, writer: _Writer) -> None:
+        """No choice of a larger class has more of what is its own of a line than of itself."""
+        lines = self.lines
+        column = np.flatnonzero(lines.own)
+        ends = lines.column_ends[:, column].ravel()
+        several = np.bincount(lines.end_class)[lines.end_class[ends]] > 1
+        y = np.tile(self.y + column, 2)[several]
+        self._shared, row = np.unique(ends[several], return_inverse=True)
+        n = len(self._shared)
+        self._share = writer.add(
+            np.concatenate([row, np.arange(n)]),
+            np.concatenate([y, lines.end_choice[self._shared]]),
+            np.repeat([1.0, -1.0], [len(y), n]),
             np.zeros(n),
         )
 
@@ -232,9 +243,19 @@ class LinearForm:
         column = np.ones(len(self.cost), dtype=bool)
         column[:n_c] = open_
         column[self.u[self.sites]] = used[self.sites]
-        column[self.y :] = self.lines.allowed(open_, allowed)
+        lines = self.lines
+        bought = lines.allowed(open_, allowed)
+        column[self.y :] = False
+        column[self.y + lines.column[bought]] = True
         row = np.ones(len(rows.lower), dtype=bool)
-        row[self._tie : self._rule] = open_[self._tie_choice]
+        members = np.bincount(
+            lines.end_class[open_[lines.end_choice]], minlength=self._share - self._tie
+        )
+        row[self._tie : self.n_equal] = members > 0
+        # the only one left of a class has as much of the line as the class
+        row[self._share : self._rule] = open_[lines.end_choice[self._shared]] & (
+            members[lines.end_class[self._shared]] > 1
+        )
         row[self.site : self._full] = used[self.sites]
         row[self._piece : self._form] = used[self._piece_site]
         # a rule of one slot's choices and a slot nowhere at a site say nothing, nor does a

@@ -3,8 +3,10 @@
 The tables of all pairs of slots lie one after another in one flat array, in the model's order and
 each row by row; so what is the same for every pair is done for all of them in one go.
 
-A line is a column per pair of choices it can join (per option, where it has several there). Where
-one of its ends has a single choice it needs none: it is part of what the other end's choices cost.
+A line is a column per pair of classes of choices that it treats alike (`line_classes`), bought as
+the option that is cheapest most often; at one site, and as other options, it is a column per pair
+of choices. Where one of its ends has a single choice it needs none: it is part of what the other
+end's choices cost.
 """
 
 from __future__ import annotations
@@ -17,29 +19,36 @@ from numpy.typing import NDArray
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import LineTable, Pair, Pairwise
 from optimizer.solve.bounds import Key
+from optimizer.solve.line_classes import Cells, classes
 
 Mask = NDArray[np.bool_]
 _Table = tuple[Mask, Array, Array]
 
 
 class PairColumns:
-    """All columns of lines, in order of blocks and within a block of cells and options.
+    """All columns of lines, and what can be bought of lines: which column each is.
 
     A block is a pair of slots, or one of its lines where one of these has several options
-    somewhere. Shapes: n_y columns, n_b blocks, n_p pairs.
+    somewhere. What can be bought is in order of blocks and within a block of cells and options.
+    Shapes: n_e that can be bought, n_y columns, n_b blocks, n_p pairs.
 
     Attributes
     ----------
-    block : (n_y,) the block of each column
-    a, b : (n_y,) the two choices
-    option : (n_y,) the option of the line
-    cell : (n_y,) the entry of the flat array of tables
-    cost, form : (n_y,), (n_y, n_f)
+    block : (n_e,) the block
+    a, b : (n_e,) the two choices
+    option : (n_e,) the option of the line
+    cell : (n_e,) the entry of the flat array of tables
+    column : (n_e,) the column, shared by what two classes of choices have in common
+    cost, form : (n_y,), (n_y, n_f) of the columns
     slots : (n_b, 2) the two slots of each block
+    end_choice, end_class : (n_ends,) the choices of both slots of every block, and the classes of
+        those that it treats alike
+    ends : (2, n_e) the ends of what can be bought; `column_ends` (2, n_y) of one for each column
+    own : (n_y,) which columns are not of classes but of two choices
     keys : the pairs of slots in order; `start` (n_p + 1,) where their tables start
     plain : (n_p,) pairs without columns
-    folded_cost, folded_form : (n_c,), (n_c, n_f) what choices cost besides, for lines whose other
-        end has a single choice
+    folded_cost, folded_form : (n_c,), (n_c, n_f) what choices cost besides: what a class's members
+        differ by, and lines whose other end has a single choice
     """
 
     def __init__(self, model: Pairwise):
@@ -81,7 +90,7 @@ class PairColumns:
         self.folded_form[at] += np.where(pair.ok[..., None], pair.form, 0.0).sum(axis=axis)
 
     def _list(self, tables: list[_Table], of_pair: IntArray) -> None:
-        """Write the columns: all cells and options of all blocks at once."""
+        """Write down what can be bought and its columns: all blocks at once."""
         m, n_f = self._m, self._m.form.shape[1]
         shape = np.array([kept.shape for kept, _, _ in tables], dtype=np.int64).reshape(-1, 3)
         cells = shape[:, 0] * shape[:, 1]
@@ -91,29 +100,63 @@ class PairColumns:
         form = np.concatenate(
             [np.zeros((0, n_f)), *(each[2].reshape(each[0].size, n_f) for each in tables)]
         )
-        at = np.flatnonzero(kept)
-        self.block = block = np.repeat(np.arange(len(tables)), sizes)[at]
-        at_block = np.concatenate([[0], np.cumsum(sizes)])[:-1]
-        local, self.option = np.divmod(at - at_block[block], shape[block, 2])
-        row, column = np.divmod(local, shape[block, 1])
-        self.cost, self.form = cost[at], form[at]
         keys = np.array(self.keys, dtype=np.int64).reshape(-1, 2)
         self.slots = slots = keys[of_pair]
-        self.a = m.first[slots[block, 0]] + row
-        self.b = m.first[slots[block, 1]] + column
+        block = np.repeat(np.arange(len(tables)), sizes)
+        at_block = np.concatenate([[0], np.cumsum(sizes)])[:-1]
+        local, option = np.divmod(np.arange(len(kept)) - at_block[block], shape[block, 2])
+        row, column = np.divmod(local, shape[block, 1])
+        # the ends: of each block first the choices of its first slot, then those of its second
+        counts = np.diff(m.first)[slots].ravel()
+        begins = np.concatenate([[0], np.cumsum(counts)])[:-1]
+        self.end_choice = np.arange(int(counts.sum())) + np.repeat(
+            m.first[slots].ravel() - begins, counts
+        )
+        side = np.repeat(np.arange(2 * len(tables)), counts)
+        ends = np.stack([begins[2 * block] + row, begins[2 * block + 1] + column])
+        site = m.site[self.end_choice]
+        apart = site[ends[0]] != site[ends[1]]
+        value = np.column_stack([cost, form])
+        usual = option == _usual(tables)[block]
+        routes = m.problem.routes
+        found = classes(
+            Cells(
+                *ends[:, usual],
+                *(each[usual] for each in (shape[block, 1], kept, apart, value)),
+            ),
+            side * (routes.between.n_anchors + 1) + routes.site_anchor[site],
+        )
+        self.end_class = found.of
+        at = np.flatnonzero(kept)
+        self.block, self.option = block[at], option[at]
+        self.ends = ends = ends[:, at]
+        self.a, self.b = self.end_choice[ends]
         # a further block of a pair has a table of its own behind those of all pairs
-        self.pair = of_pair[block]
+        self.pair = of_pair[self.block]
         further = np.zeros(len(tables), dtype=bool)
         further[1:] = of_pair[1:] == of_pair[:-1]
         area = np.where(further, cells, 0)
         start = np.where(further, self.start[-1] + np.cumsum(area) - area, self.start[of_pair])
-        self.cell = start[block] + local
-        self._pair_cell = self.start[self.pair] + local
+        cell = (row * shape[block, 1] + column)[at]
+        self.cell = start[self.block] + cell
+        self._pair_cell = self.start[self.pair] + cell
         self._n_cells = int(self.start[-1] + area.sum())
         self._further = [(int(of_pair[n]), int(start[n])) for n in np.flatnonzero(further).tolist()]
+        # columns, and what choices bring by themselves
+        within = ~apart[at]
+        pair_of_classes = found.of[ends[0]] * len(found.of) + found.of[ends[1]]
+        own = within | ~usual[at]
+        name = np.where(own, len(found.of) ** 2 + np.arange(len(at)), pair_of_classes)
+        _, example, self.column = np.unique(name, return_index=True, return_inverse=True)
+        self.own = own[example]
+        self.column_ends = ends[:, example]
+        left = value[at[example]] - found.brings[self.column_ends].sum(axis=0)
+        self.cost, self.form = left[:, 0], left[:, 1:]
+        np.add.at(self.folded_cost, self.end_choice, found.brings[:, 0])
+        np.add.at(self.folded_form, self.end_choice, found.brings[:, 1:])
 
     def allowed(self, open_: Mask, allowed: Mapping[Key, Mask]) -> Mask:
-        """(n_y,) the columns left with some choices (n_c) open and some pairs of them allowed."""
+        """(n_e,) what is left with some choices (n_c) open and some pairs of them allowed."""
         left: Mask = open_[self.a] & open_[self.b]
         if allowed:
             flat = np.concatenate(
@@ -125,15 +168,15 @@ class PairColumns:
             left &= flat[self._pair_cell]
         return left
 
-    def tables(self, columns: IntArray, cost: Array) -> tuple[float, dict[Key, Array]]:
-        """What pairs of choices cost, given what some columns do; the others are barred.
+    def tables(self, bought: IntArray, cost: Array) -> tuple[float, dict[Key, Array]]:
+        """What pairs of choices cost, given what some that can be bought do; the others are barred.
 
         Returns what the cheapest entries of all pairs cost together, and per pair what its
         entries cost beyond its cheapest.
         """
         flat = self._bare.copy()
-        cell = self.cell[columns]
-        # several columns of a cell are options, one after another: the least counts
+        cell = self.cell[bought]
+        # several of a cell are options, one after another: the least counts
         first = np.ones(len(cell), dtype=bool)
         first[1:] = cell[1:] != cell[:-1]
         if first.all():
@@ -156,6 +199,19 @@ class PairColumns:
             for key, part, shape in zip(self.keys, parts, shapes, strict=True)
         }
         return float(least.sum()), found
+
+
+def _usual(tables: list[_Table]) -> IntArray:
+    """(n_b,) of each block the option that is cheapest most often."""
+    return np.array(
+        [
+            0
+            if cost.shape[2] == 1
+            else np.bincount(np.where(kept, cost, np.inf).argmin(axis=2)[kept.any(axis=2)]).argmax()
+            for kept, cost, _ in tables
+        ],
+        dtype=np.int64,
+    )
 
 
 def _has_one_option(line: LineTable) -> bool:

@@ -108,8 +108,8 @@ class Relaxation:
 
     `open` (n_c) are the choices that were not left out for good, `used` their sites, `u` (n_s)
     the columns of these, -1 elsewhere. Columns are numbered x, u, v, excess, y. `line_at`,
-    `line_block`, `line_a` and `line_b` tell the columns of lines: which they are, what they
-    belong to (a pair of slots or one of its lines) and their two choices.
+    `line_block`, `line_a` and `line_b` tell of what can be bought of lines the column, what it
+    belongs to (a pair of slots or one of its lines) and the two choices.
     """
 
     def __init__(self, model: Pairwise, seed: int = 0, part: Part | None = None):
@@ -124,8 +124,8 @@ class Relaxation:
         self.u = np.full(m.n_sites, -1, dtype=np.int64)
         self.u[self.used] = selected.at[form.u[self.used]]
         self._v, self._over = np.searchsorted(columns, [form.v, form.over]).tolist()
-        self._lines: IntArray = np.flatnonzero(wanted[form.y :])
-        self.line_at = selected.at[form.y + self._lines]
+        self._lines: IntArray = np.flatnonzero(form.lines.allowed(open_, part.allowed))
+        self.line_at = selected.at[form.y + form.lines.column[self._lines]]
         self.line_block, self.line_a, self.line_b = (
             each[self._lines] for each in (form.lines.block, form.lines.a, form.lines.b)
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from optimizer.problem.arrays import Array, IntArray
+from optimizer.problem.arrays import IntArray
 from optimizer.problem.build import build_problem
 from optimizer.problem.pairwise import Pairwise, pairwise
 from optimizer.problem.presolve import Reduced, Switches, reduce
@@ -19,6 +19,7 @@ from tests.depth import some
 from tests.instances import random_study
 from tests.native import NEEDS_COMPILED
 from tests.solve.every import assignments, feasible
+from tests.solve.points import point
 
 SEEDS = some(range(6400, 6440), 14)
 
@@ -27,24 +28,6 @@ def small(seed: int) -> Reduced | None:
     """A small problem with few pockets; None if a slot is left empty."""
     reduced = reduce(build_problem(build_setting(random_study(seed, parts=6, sites=4, lines=6))))
     return None if reduced.emptied else reduced
-
-
-def point(relaxation: Relaxation, row: IntArray) -> Array | None:
-    """A layout as values of the columns, None if it is closed there. Lines as the cheapest."""
-    model = relaxation.model
-    if not relaxation.open[row].all():
-        return None
-    value = np.zeros(len(relaxation.cost))
-    value[row] = 1.0
-    value[relaxation.u[np.unique(model.site[row])]] = 1.0
-    a, b = relaxation.line_a, relaxation.line_b
-    within = (a == row[model.slot[a]]) & (b == row[model.slot[b]])
-    for block in np.unique(relaxation.line_block):
-        at = np.flatnonzero(within & (relaxation.line_block == block))
-        if not len(at):
-            return None
-        value[relaxation.line_at[at[0]]] = 1.0
-    return value
 
 
 def layouts(model: Pairwise) -> IntArray:
