@@ -8,7 +8,7 @@ supply), and what only the models can tell (a flow beyond their range).
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from math import isfinite
+from math import ceil, isfinite
 
 from optimizer.errors import Flaw, Origin
 from optimizer.study.model import Line, LineOption, Part, PartModel
@@ -272,6 +272,8 @@ def _air_flaws(parts: Mapping[str, Part], lines: list[Line], line: Line) -> Iter
             (ends.chamber, (("chamber_cm3", "chamber_m3"),)),
         ):
             yield from _lacking(part, fields, f"{asked[0][1]} of {line.name} needs it")
+    if ends is not None:
+        yield from _stalls(ends.chamber, line)
     for option, column in asked:
         if ends is not None and column == "response_ms" and not ends.inward:
             yield Flaw(
@@ -303,6 +305,30 @@ def _air_flaws(parts: Mapping[str, Part], lines: list[Line], line: Line) -> Iter
                     b, (("valve_c", "valve_c"), ("valve_b", "valve_b")),
                     f"max_drop_kpa of {line.name} needs it",
                 )  # fmt: skip
+
+
+def _stalls(chamber: Part, line: Line) -> Iterator[Flaw]:
+    """Pressures that leave a piston short of its stroke: it would pass as a fast, thrifty one."""
+    from optimizer.lines.line_limits import chamber_of, vent_start_pa
+
+    for option in line.options:
+        high = vent_start_pa(option)
+        for model in chamber.models:
+            p = model.physics
+            if high is None or None in (p.chamber_m3, p.piston_m, p.stroke_m):
+                continue
+            start, end, _ = (float(v) for v in chamber_of(model, option).ramp())
+            if end <= high * (1.0 + 1e-5):
+                continue
+            made = 100.0 * max(high - start, 0.0) / (end - start)
+            where = "target_kpa" if option.physics.target_pa else "supply_kpa"
+            yield Flaw(
+                _at(model, "load_n" if p.load_n else "spring_n_mm"),
+                f"load_n {p.load_n:g} and spring_n_mm {p.spring_n_m / 1e3:g}, against which "
+                f"{made:.0f} % of the stroke is made at {where} {high / 1e3:g} of {line.name}",
+                f"a load that this pressure moves all the way, or {where} of at least "
+                f"{ceil(end / 1e3)}",
+            )
 
 
 def _lacking(part: Part, fields: tuple[tuple[str, str], ...], why: str) -> Iterator[Flaw]:

@@ -166,3 +166,31 @@ def test_budgets_can_be_changed_by_path(files: StudyFiles) -> None:
     after = load_study(path, {"lines.fill.response_ms": 120}).lines[0].options[1].physics
     assert before == 0.15
     assert after.response_s == pytest.approx(0.12)
+
+
+@pytest.mark.parametrize(
+    ("load_n", "spring_n_mm", "share", "least_kpa"),
+    [
+        # by hand: A = 314.16 mm2; 101.325 kPa + 200 N/A = 737.9, + 1.5 x 40/A = 928.9
+        ("200", "1.5", "0 %", "929"),
+        # 355.97 to 546.96 kPa: (500 - 355.97) / 190.99
+        ("80", "1.5", "75 %", "547"),
+        ("0", "4", "78 %", "611"),
+        ("126", "0", "0 %", "503"),
+    ],
+)
+def test_a_piston_that_stalls_is_an_error_and_no_fast_one(
+    files: StudyFiles, load_n: str, spring_n_mm: str, share: str, least_kpa: str
+) -> None:
+    header, *rows = PARTS.splitlines()
+    rows = [f"{row},," for row in rows[:4]] + [f"{rows[4]},{load_n},{spring_n_mm}", f"{rows[5]},,"]
+    files.texts["parts.csv"] = "\n".join([f"{header},load_n,spring_n_mm", *rows, ""])
+    flaw = files.flaw()
+    assert where(flaw) == ("parts.csv", 6, "spring_n_mm" if load_n == "0" else "load_n")
+    assert f"{share} of the stroke is made at target_kpa 500 of fill" in flaw.found
+    assert flaw.expected.endswith(f"target_kpa of at least {least_kpa}")
+    # 500 kPa push 125.2 N: the 65 N with the 60 N of the spring are moved, and nothing is said
+    files.texts["parts.csv"] = str(files.texts["parts.csv"]).replace(
+        f",{load_n},{spring_n_mm}\n", ",65,1.5\n"
+    )
+    files.load()
