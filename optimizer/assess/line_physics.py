@@ -17,7 +17,7 @@ from optimizer.assess.figures import Figures, budgeted
 from optimizer.assess.line_air import air_figures, shared_chamber
 from optimizer.assess.lookup import Lookup
 from optimizer.assess.result import LineReport
-from optimizer.body.gait import gait_curve, joint_ranges
+from optimizer.body.gait import joint_angle, joint_ranges
 from optimizer.lines import cable, hose, wire
 from optimizer.lines.impossible import ImpossiblePhysics
 from optimizer.lines.tube import bulge_radius_m, tube_size
@@ -26,7 +26,6 @@ from optimizer.study.model import Line, LineOption, PartModel
 
 #: How much sharper than one circle a loop bends whose ends are held straight (`bulge_radius_m`).
 SHARPEST = 2.57
-_JOINT_CURVES = {"hip": "hip_flexion", "knee": "knee_flexion", "ankle": "ankle_dorsiflexion"}
 _PHASES = np.linspace(0.0, 1.0, 101)
 
 
@@ -153,7 +152,7 @@ def _bend_through_gait(setting: Setting, report: LineReport) -> np.ndarray:
     angles = []
     for joint in report.joints:
         name, side = joint.split(".")
-        angles.append(gait_curve(_JOINT_CURVES[name])(_PHASES + (0.5 if side == "left" else 0.0)))
+        angles.append(joint_angle(name, _PHASES + (0.5 if side == "left" else 0.0)))
     stacked = np.array(angles).reshape(len(angles), _PHASES.size)
     return cable.bend_through_gait_rad(max(still, 0.0), stacked)
 

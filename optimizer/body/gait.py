@@ -120,6 +120,17 @@ def segment_angles(
     return hip - pelvis, hip - pelvis - knee, hip - pelvis - knee + ankle
 
 
+def joint_angle(joint: str, phase: ArrayLike, curves: str = DEFAULT_CURVES) -> Array:
+    """Angle of hip, knee or ankle [rad] from the standing pose at `phase`, flexion positive.
+
+    At the hip this is the thigh's angle to an upright trunk. Published hip flexion is taken from
+    a pelvis that is tilted forward in standing too, where it does not read 0; lines are drawn on
+    the standing body, so theirs must.
+    """
+    thigh, shank, foot = segment_angles(phase, curves)
+    return {"hip": thigh, "knee": thigh - shank, "ankle": foot - shank}[joint]
+
+
 @cache
 def _time_distance(source: str, population: str, condition: str) -> Mapping[str, float]:
     return {
@@ -222,10 +233,11 @@ def swing_rotations(
 
 @cache
 def joint_ranges(range_name: str) -> dict[str, tuple[float, float]]:
-    """Range of each joint (hip, knee, ankle) as (least, most) [rad], flexion positive.
+    """Range of each joint (hip, knee, ankle) as (least, most) [rad] from the standing pose.
 
-    "gait": the extremes of the default curves. "sit": the design range for sitting and
-    squatting (an assumption), widened to hold the gait range, for who sits also walks.
+    Flexion is positive. "gait": the extremes of `joint_angle` over the default curves. "sit": the
+    design range for sitting and squatting (an assumption), widened to hold the gait range, for
+    who sits also walks.
 
     Raises
     ------

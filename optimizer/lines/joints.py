@@ -4,7 +4,8 @@ A line at the perpendicular distance r from a joint's mediolateral axis changes 
 r dtheta (virtual work; the same relation as for a muscle's moment arm). Where the line gets
 longer it needs slack; where it gets shorter that slack, and more, hangs as a loop.
 
-Joint angles: hip flexion, knee flexion and ankle dorsiflexion positive; 0 is the standing pose.
+Joint angles: hip flexion, knee flexion and ankle dorsiflexion positive; 0 is the standing pose, at
+the hip too: the thigh's angle to an upright trunk, not to the pelvis (`body.gait.joint_angle`).
 Axes are mediolateral (z) in the standing body; movement in other planes is not counted.
 """
 

@@ -8,6 +8,7 @@ from optimizer.body.gait import (
     PeriodicCurve,
     cadence_per_min,
     gait_curve,
+    joint_angle,
     joint_ranges,
     leg_length_of_stature,
     segment_angles,
@@ -148,17 +149,31 @@ def test_speeds_outside_the_data_are_said_to_be_extrapolated():
     assert "extrapolated" in speed_warnings(2.2)[0]
 
 
-def test_joint_ranges_are_the_extremes_of_the_curves():
-    names = {"hip": "hip_flexion", "knee": "knee_flexion", "ankle": "ankle_dorsiflexion"}
+def test_joint_ranges_are_the_extremes_of_the_curves_from_the_standing_pose():
+    tilt = gait_curve("pelvis_anterior_tilt")(DENSE)
+    curves = {
+        "hip": gait_curve("hip_flexion")(DENSE) - tilt,  # standing, the thigh hangs down
+        "knee": gait_curve("knee_flexion")(DENSE),
+        "ankle": gait_curve("ankle_dorsiflexion")(DENSE),
+    }
     for joint, (low, high) in joint_ranges("gait").items():
-        curve = gait_curve(names[joint])(DENSE)
-        assert low == pytest.approx(curve.min(), abs=math.radians(0.1))
-        assert high == pytest.approx(curve.max(), abs=math.radians(0.1))
+        assert joint_angle(joint, DENSE) == pytest.approx(curves[joint], abs=1e-12)
+        assert low == pytest.approx(curves[joint].min(), abs=math.radians(0.1))
+        assert high == pytest.approx(curves[joint].max(), abs=math.radians(0.1))
 
 
 def test_published_ranges_of_motion():
     spans = {j: math.degrees(high - low) for j, (low, high) in joint_ranges("gait").items()}
-    assert spans == pytest.approx({"hip": 37.8, "knee": 63.2, "ankle": 26.2})
+    # the hip's published 37.8 degrees are to the pelvis, which rocks by 2.7 along with the thigh
+    assert spans == pytest.approx({"hip": 37.2, "knee": 63.2, "ankle": 26.2})
+
+
+def test_the_thigh_reaches_as_far_back_as_the_hip_range_says_lines_must():
+    # one subject's thigh to the vertical, measured (Winter's Table A.1): no pelvis in it
+    thigh = np.degrees(segment_angles(DENSE, "winter_tableA1")[0])
+    low, high = (math.degrees(angle) for angle in joint_ranges("gait")["hip"])
+    assert low == pytest.approx(thigh.min(), abs=1.0)
+    assert high == pytest.approx(thigh.max(), abs=6.0)
 
 
 def test_sitting_range_holds_the_gait_range():
