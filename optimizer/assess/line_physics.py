@@ -94,7 +94,7 @@ def _wire(option: LineOption, report: LineReport) -> Figures:
     figures: Figures = {}
     if current is None or not option.size:
         return figures
-    ohm_per_m = wire.wire_size(option.size).resistance_ohm_per_m
+    ohm_per_m = wire.worn_ohm_per_m(wire.wire_size(option.size))
     drop = float(wire.loop_drop_v(current, report.length_m, ohm_per_m))
     figures["drop_v"] = drop
     if p.voltage_v is not None:

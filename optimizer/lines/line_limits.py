@@ -320,7 +320,7 @@ def _wire_length(line: Line, option: LineOption) -> float:
     current = p.highest_current_a
     if line.kind != "wire" or p.max_drop_share is None or p.voltage_v is None or current is None:
         return inf
-    ohm = wire.wire_size(option.size).resistance_ohm_per_m
+    ohm = wire.worn_ohm_per_m(wire.wire_size(option.size))
     return float(wire.max_length_for_drop_m(p.max_drop_share * p.voltage_v, current, ohm))
 
 

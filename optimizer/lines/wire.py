@@ -118,6 +118,15 @@ def resistance_ohm_per_m(r20_ohm_per_m: ArrayLike, temperature_c: ArrayLike = 20
     return np.asarray(np.asarray(r20_ohm_per_m, dtype=float) * warm)
 
 
+def worn_ohm_per_m(size: WireSize) -> float:
+    """Resistance [ohm/m] at which a worn wire is judged: warm, at 40 degC (a judgement) [4].
+
+    8 % above that at 20 degC.
+    """
+    worn = resistance_ohm_per_m(size.resistance_ohm_per_m, _material("copper", "worn_temperature"))
+    return float(worn)
+
+
 def loop_drop_v(
     current_a: ArrayLike, length_m: ArrayLike, ohm_per_m: ArrayLike, fixed_ohm: ArrayLike = 0.0
 ) -> FloatArray:

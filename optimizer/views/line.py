@@ -146,6 +146,8 @@ def _mark(judged: Judged, found: LineResponse) -> str:
     note = f"* above what is asked; at: the {what} that just meets everything asked of the line."
     if judged.kind in ("fill_time", "vent_time"):
         note += " Times count the switching of the valve, all air in the tube and extra_cm3."
+    if judged.kind == "voltage_drop":
+        note += " Copper at 40 degrees Celsius, without plugs and crimps."
     return note
 
 

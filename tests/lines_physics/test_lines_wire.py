@@ -83,6 +83,12 @@ def test_resistance_grows_with_temperature_as_the_correction_table_says() -> Non
     assert wire.resistance_ohm_per_m(0.039, 20.0) == pytest.approx(0.039)
 
 
+def test_worn_wires_are_judged_warm() -> None:
+    """1/0.926, the published factor from 40 degC."""
+    cold = wire.wire_size("AWG 20")
+    assert wire.worn_ohm_per_m(cold) == pytest.approx(33.3e-3 / 0.926, rel=2e-3)
+
+
 @given(
     drop=st.floats(0.01, 5.0),
     amp=st.floats(0.01, 20.0),
