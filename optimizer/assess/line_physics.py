@@ -19,8 +19,7 @@ from optimizer.assess.lookup import Lookup
 from optimizer.assess.result import LineReport
 from optimizer.body.gait import joint_angle, joint_ranges
 from optimizer.lines import cable, hose, wire
-from optimizer.lines.impossible import ImpossiblePhysics
-from optimizer.lines.tube import bulge_radius_m, tube_size
+from optimizer.lines.tube import bulge_radius_m, known_tube_size
 from optimizer.setting import Setting
 from optimizer.study.model import Line, LineOption, PartModel
 
@@ -133,7 +132,7 @@ def _cable(setting: Setting, option: LineOption, report: LineReport) -> Figures:
     pull = float(cable.input_force_n(p.force_n, p.friction_mu, report.bend_rad))
     figures["motor_force_n"] = pull
     figures["force_loss_n"] = pull - p.force_n
-    if option.bore_m is not None:
+    if option.bore_m is not None and p.rope:
         construction, _, material = p.rope.partition(" ")
         stiffness = cable.rope_stiffness_n(option.bore_m, construction, material)
         lost = cable.lost_motion_m(
@@ -187,10 +186,8 @@ def _loops(setting: Setting, line: Line, option: LineOption, report: LineReport)
     """Cautions where a joint at the end of its range folds the line sharper than it may be."""
     least = option.physics.min_bend_radius_m
     if least is None and line.kind in ("air_tube", "hose"):
-        try:
-            least = tube_size(option.size).min_bend_radius_m
-        except ImpossiblePhysics:
-            least = None
+        tube = known_tube_size(option.size)
+        least = None if tube is None else tube.min_bend_radius_m
     if least is None:
         return []
     graph, cautions = setting.graph, []

@@ -220,6 +220,14 @@ def tube_size(name: str) -> TubeSize:
     return sizes[key]
 
 
+def known_tube_size(name: str) -> TubeSize | None:
+    """One tube by name, None where the table has none of that name."""
+    try:
+        return tube_size(name)
+    except ImpossiblePhysics:
+        return None
+
+
 def _tube_size(row: Mapping[str, str], density_kg_m3: float) -> TubeSize:
     outer, bore = float(row["outer_mm"]) * 1e-3, float(row["bore_mm"]) * 1e-3
     mass = float(wall_mass_kg_per_m(outer, bore, density_kg_m3))

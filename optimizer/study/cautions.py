@@ -10,7 +10,7 @@ from difflib import get_close_matches
 
 from optimizer.body.places import BY_HAND
 from optimizer.errors import Origin
-from optimizer.study.model import LEG_SEGMENTS, Line, Part, PartModel, Site, WearerSpec
+from optimizer.study.model import LEG_SEGMENTS, Line, LineOption, Part, PartModel, Site, WearerSpec
 from optimizer.study.tables import Table
 from optimizer.study.words import place
 
@@ -92,7 +92,7 @@ def site_cautions(sites: Iterable[Site]) -> Iterator[str]:
 
 
 def line_cautions(lines: Iterable[Line]) -> Iterator[str]:
-    """Heavy lines and wide bores."""
+    """Heavy lines, wide bores, and hoses that weigh too little to be full."""
     for line in lines:
         for option in line.options:
             if option.mass_kg_per_m > _HEAVY_LINE_KG_PER_M:
@@ -101,6 +101,25 @@ def line_cautions(lines: Iterable[Line]) -> Iterator[str]:
             if option.bore_m is not None and option.bore_m > _WIDE_BORE_M:
                 at = _at(option.origin, "bore_mm")
                 yield f"{at}: {line.name} has a bore of {option.bore_m * 1e3:g} mm"
+            if line.kind == "hose" and option.bore_m is not None and option.physics.liquid:
+                yield from _empty_hose(line, option, option.bore_m)
+
+
+def _empty_hose(line: Line, option: LineOption, bore_m: float) -> Iterator[str]:
+    from optimizer.lines.hose import liquid, liquid_mass_kg_per_m
+    from optimizer.lines.tube import known_tube_size
+
+    name = option.physics.liquid
+    inside = float(liquid_mass_kg_per_m(bore_m, liquid(name).density_kg_m3))
+    tube = known_tube_size(option.size)
+    wall = 0.0 if tube is None else tube.mass_kg_per_m
+    if option.mass_kg_per_m < inside + wall:
+        walled = f" in a polyurethane wall of {wall * 1e3:.3g}" if wall else ""
+        yield (
+            f"{_at(option.origin, 'mass_g_per_m')}: {line.name} weighs "
+            f"{option.mass_kg_per_m * 1e3:.3g} g/m, less than {inside * 1e3:.3g} g/m of {name}"
+            f"{walled}; is the liquid counted?"
+        )
 
 
 def wearer_cautions(wearer: WearerSpec, at: Origin) -> Iterator[str]:

@@ -9,9 +9,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-#: Rope of a pull-cable where none is named.
-DEFAULT_ROPE = "7x7 stainless"
-
 
 @dataclass(frozen=True, slots=True)
 class PartPhysics:
@@ -61,7 +58,8 @@ class LinePhysics:
     friction_mu: float | None = None
     min_efficiency: float | None = None
     force_n: float | None = None
-    rope: str = DEFAULT_ROPE
+    rope: str = ""
+    """Construction and material; empty: not named, and no stretch is told."""
     housing_stiffness_n: float | None = None
     min_bend_radius_m: float | None = None
 

@@ -38,7 +38,7 @@ from typing import Annotated
 
 from optimizer.lines.air import DM3_PER_S_BAR
 from optimizer.study.cells import Number, Text
-from optimizer.study.physics import DEFAULT_ROPE, LinePhysics, PartPhysics
+from optimizer.study.physics import LinePhysics, PartPhysics
 from optimizer.study.tables import RowSchema
 from optimizer.study.units import CM3_PER_M3, MM_PER_M, PERCENT
 
@@ -133,7 +133,7 @@ def line_physics(row: LinePhysicsColumns) -> LinePhysics:
         friction_mu=row.friction_mu,
         min_efficiency=_per(row.min_efficiency_pct, PERCENT),
         force_n=row.force_n,
-        rope=row.rope or DEFAULT_ROPE,
+        rope=row.rope,
         housing_stiffness_n=row.housing_stiffness_n,
         min_bend_radius_m=_per(row.min_bend_radius_mm, MM_PER_M),
     )

@@ -231,7 +231,7 @@ def _rope_flaws(option: LineOption) -> Iterator[Flaw]:
 
     names = [f"{row['construction']} {row['material']}" for row in read_table("cable_ropes")]
     rope = option.physics.rope
-    if rope not in names:
+    if rope and rope not in names:
         near = nearest(rope, names)
         yield Flaw(_at(option, "rope"), quoted(rope), choice_of(names), near)
 

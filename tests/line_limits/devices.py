@@ -36,7 +36,7 @@ VENTS = LinePhysics(
 FEEDS = LinePhysics(supply_pa=6.5e5, max_drop_pa=8e4, fitting_c=0.6 * DM3_S_BAR)
 WIRE = LinePhysics(current_a=2.0, peak_current_a=5.0, voltage_v=14.4, max_drop_share=0.01)
 HOSE = LinePhysics(flow_m3_s=2e-5, liquid="water 20C", max_drop_pa=8e4)
-CABLE = LinePhysics(friction_mu=0.08, min_efficiency=0.75, force_n=200.0)
+CABLE = LinePhysics(friction_mu=0.08, min_efficiency=0.75, force_n=200.0, rope="7x7 stainless")
 
 
 def part(name: str, physics: tuple[PartPhysics, ...], sites: tuple[str, ...]) -> Part:

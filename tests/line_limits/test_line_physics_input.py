@@ -194,3 +194,24 @@ def test_a_piston_that_stalls_is_an_error_and_no_fast_one(
         f",{load_n},{spring_n_mm}\n", ",65,1.5\n"
     )
     files.load()
+
+
+@pytest.mark.parametrize(
+    ("size", "mass_g_per_m", "said"),
+    [
+        # water of 998.2 kg/m3 in 4 mm: 12.54 g/m; a 6x4 wall of 1.2 g/cm3: 18.85 g/m
+        ("6", "12", "12 g/m, less than 12.5 g/m of water 20C; is"),
+        ("6", "13", None),
+        ("6x4", "30", "30 g/m, less than 12.5 g/m of water 20C in a polyurethane wall of 18.8"),
+        ("6x4", "32", None),
+    ],
+)
+def test_a_hose_too_light_to_be_full_is_told(
+    files: StudyFiles, size: str, mass_g_per_m: str, said: str | None
+) -> None:
+    files.cell("lines.csv", WATER, "size", size)
+    files.cell("lines.csv", WATER, "mass_g_per_m", mass_g_per_m)
+    found = [w for w in files.load().warnings if "liquid" in w]
+    assert len(found) == (said is not None)
+    for warning in found:
+        assert "lines.csv row 9 column mass_g_per_m" in warning and str(said) in warning

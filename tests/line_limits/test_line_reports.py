@@ -55,6 +55,9 @@ def test_cable_is_reported_by_the_capstan_equation() -> None:
     assert line.physics["motor_force_n"] == pytest.approx(200 / share)
     assert line.physics["force_loss_n"] == pytest.approx(200 / share - 200)
     assert 0.5 < line.physics["stretch_mm"] < 5
+    (unnamed,) = best(device("pull_cable", replace(CABLE, friction_mu=0.03, rope=""))).lines
+    assert "stretch_mm" not in unnamed.physics  # of what?
+    assert unnamed.physics["efficiency_pct"] == pytest.approx(100 * share)
 
 
 def test_hose_is_reported_by_blasius() -> None:
