@@ -135,8 +135,8 @@ def _cautions(
 ) -> Iterator[str]:
     if rated is not None and needed > rated:
         yield (
-            f"walking takes {needed * L_MIN:.2g} L/min of free air, the pump gives "
-            f"{rated * L_MIN:.2g}: the pressure will fall stride by stride"
+            f"walking takes {needed * L_MIN:.2f} L/min of free air, {needed / rated:.3g} times "
+            f"the {rated * L_MIN:.2f} that the pump gives: the pressure will fall stride by stride"
         )
     if efficiency is not None and efficiency > 1.0:
         yield (

@@ -73,7 +73,7 @@ def test_tube_holds_the_air_of_its_bore_and_gives_it_away_each_stride() -> None:
     volume = pi / 4 * 2.5e-3**2 * line.length_m
     assert line.physics["dead_volume_cm3"] == pytest.approx(volume * 1e6)
     used = volume * (5e5 - ATMOSPHERE_PA) / 1e5
-    assert line.physics["air_per_stride_anr_cm3"] == pytest.approx(used * 1e6)
+    assert line.physics["tube_air_per_stride_anr_cm3"] == pytest.approx(used * 1e6)
 
 
 def _with_pump(*, other_tube: bool) -> Study:
@@ -145,6 +145,15 @@ def test_a_pump_that_gives_too_little_or_the_impossible_is_told() -> None:
     )
     air = best(replace(made, parts=weak)).air
     assert air is not None and "will fall stride by stride" in air.cautions[0]
+    nearly = tuple(
+        replace(p, models=(replace(p.models[0], physics=replace(
+            p.models[0].physics, pump_flow_m3_s=0.99 * air.pump_needed_m3_s)),))
+        if p.name == "pump"
+        else p
+        for p in made.parts
+    )  # fmt: skip
+    short = best(replace(made, parts=nearly)).air
+    assert short is not None and ", 1.01 times the " in short.cautions[0]
     strong = tuple(
         replace(p, models=(replace(p.models[0], physics=PartPhysics(pump_flow_m3_s=1e-3)),))
         if p.name == "pump"
