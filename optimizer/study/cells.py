@@ -15,7 +15,7 @@ from typing import Any
 from pydantic import BaseModel, GetCoreSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from optimizer.study.numerals import advice, is_number
+from optimizer.study.numerals import advice, is_number, is_spreadsheet_error
 from optimizer.study.words import choice_of, nearest, quoted
 
 #: Kind of every refusal raised here; its context holds "found", "expected", "nearest".
@@ -184,6 +184,8 @@ class Name(Marker):
             raise refusal("an empty cell", self.what)
         if len(text) > LONGEST_NAME:
             raise refusal(quoted(text), f"{self.what} of at most {LONGEST_NAME} characters")
+        if is_spreadsheet_error(text):
+            raise refusal(quoted(text), f"{self.what}; this is a spreadsheet's error value")
         if not (_LABEL if self.spaces else _NAME).fullmatch(text):
             better = "_".join(re.findall(r"[\w.+/-]+", text)).lstrip("_.+/-")
             blanks = ", single blanks" if self.spaces else ""

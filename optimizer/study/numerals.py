@@ -21,6 +21,9 @@ _WITH_UNIT = re.compile(r"([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([^\
 _MINUS_LIKE = "−–—"
 _NO_NUMBER = {"nan", "na", "n/a", "none", "null", "nil", "-", "--", "?", "tbd", "x"}
 _ENDLESS = {"inf", "infinity", "∞", "unlimited", "no limit"}
+_ERROR_VALUE = re.compile(
+    r"#(DIV/0!|VALUE!|REF!|NAME\?|NUM!|N/A|NULL!|SPILL!|CALC!)", re.ASCII | re.IGNORECASE
+)
 _SPREADSHEET_ERRORS = ("#div", "#value", "#ref", "#name", "#num", "#n/a", "#null")
 #: Ways people write the units of the columns.
 _SPELLINGS: Mapping[str, set[str]] = {
@@ -44,6 +47,11 @@ Advice = tuple[str, str | None]
 def is_number(text: str) -> bool:
     """Whether `text` is a plain ASCII numeral with a decimal point, such as -1.5e3."""
     return len(text) <= LONGEST and PLAIN.fullmatch(text) is not None
+
+
+def is_spreadsheet_error(text: str) -> bool:
+    """Whether `text` is what a spreadsheet shows for a formula that failed, such as #REF!."""
+    return _ERROR_VALUE.fullmatch(text.strip()) is not None
 
 
 def advice(text: str, expectation: str, unit: str, optional: bool) -> Advice:

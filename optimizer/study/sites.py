@@ -55,13 +55,16 @@ def site_cards(table: Table) -> list[SiteCard]:
     for row in table.rows:
         name = row.get("name")
         if name:
-            cards.setdefault(name, SiteCard(name, frozenset(row.get("tags").split())))
+            # any word of a misread row may be one of its tags
+            tags = f"{row.get('tags')} {row.misread}".split()
+            cards.setdefault(name, SiteCard(name, frozenset(tags)))
     return list(cards.values())
 
 
 def offered_words(table: Table) -> frozenset[str]:
     """All that any row offers, however it separates the words: for looking names up."""
-    return frozenset(w for row in table.rows for w in re.split(r"[\s,;]+", row.get("offers")) if w)
+    cells = [f"{row.get('offers')} {row.misread}" for row in table.rows]
+    return frozenset(w for cell in cells for w in re.split(r"[\s,;]+", cell) if w)
 
 
 def make_sites(table: Table, flaws: list[Flaw]) -> tuple[Site, ...]:

@@ -2,8 +2,11 @@
 
 Accepted: UTF-8 with or without byte-order mark; any line ends; columns separated by commas, or
 throughout by semicolons or tabs (the header row decides); cells in double quotes; lines and rows
-that start with `#` (comments) and blank rows, both skipped. Decimals are always written with a
-point, whatever separates the columns. Columns a table does not know are kept and ignored.
+that start with `#` (comments; a spreadsheet's #REF! is none) and blank rows, both skipped.
+Decimals are always written with a point, whatever separates the columns. Columns a table does not
+know are kept and ignored.
+
+A row has as many cells as the header; `optimizer.study.row_lengths` tells which may have fewer.
 """
 
 from __future__ import annotations
@@ -19,6 +22,8 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from optimizer.errors import Flaw, Origin
 from optimizer.study.cells import REFUSED
+from optimizer.study.numerals import is_spreadsheet_error
+from optimizer.study.row_lengths import columns_of, misread, misread_flaw
 from optimizer.study.words import choice_of, nearest, quoted
 
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
@@ -53,11 +58,16 @@ class TableFormat:
 
 @dataclass
 class TableRow:
-    """One row: its line in the file, its cells by column, and where overridden cells came from."""
+    """One row: its line in the file, its cells by column, and where overridden cells came from.
+
+    `misread` is all the text of a row that has too many or too few cells: which column a cell
+    belongs to is then unknown, but for the first.
+    """
 
     line: int
     cells: dict[str, str]
     overridden: dict[str, Origin] = field(default_factory=dict)
+    misread: str = ""
 
     def get(self, column: str) -> str:
         """The cell's text without blanks around it; "" if there is none."""
@@ -110,7 +120,7 @@ def read_table(text: str, file: str, fmt: TableFormat, flaws: list[Flaw]) -> Tab
     header: list[str] | None = None
     columns: tuple[str, ...] = ()
     missing: frozenset[str] = frozenset()
-    rows: list[TableRow] = []
+    written: list[tuple[int, list[str]]] = []
     complete, header_line = True, 1
     try:
         for line, cells in records:
@@ -124,8 +134,11 @@ def read_table(text: str, file: str, fmt: TableFormat, flaws: list[Flaw]) -> Tab
                     flaws.append(_no_header(file, line, cells, fmt))
                     return None
                 columns = tuple(dict.fromkeys(name for name in header if name))
-                continue
-            rows.append(_row(header, cells, Origin(file, line), separator, flaws))
+            elif [_column_name(cell, fmt) for cell in cells] == header:
+                expected = f"a row of values: the header stands in row {header_line}"
+                flaws.append(Flaw(Origin(file, line), "the header again", expected))
+            else:
+                written.append((line, cells))
     except csv.Error as error:
         flaws.append(_quote_flaw(file, records.start, error))
         complete = False
@@ -136,6 +149,7 @@ def read_table(text: str, file: str, fmt: TableFormat, flaws: list[Flaw]) -> Tab
         found = "no header row" if text.strip() else "an empty file"
         flaws.append(Flaw(Origin(file), found, expected))
         return None
+    rows = _rows(header, written, file, fmt, separator, flaws)
     return Table(file, fmt, columns, rows, missing, complete, header_line)
 
 
@@ -147,6 +161,7 @@ class _Records:
         self._number = 0
         self._between = True
         self.start = 1
+        self._separator = separator
         self._reader = csv.reader(self._physical(), delimiter=separator, strict=True)
 
     def _physical(self) -> Iterator[str]:
@@ -155,7 +170,8 @@ class _Records:
             if self._between:
                 self.start = self._number
                 self._between = False
-                if line.lstrip().startswith("#") or self._is_separator_mark(line):
+                first = line.partition(self._separator)[0]
+                if _is_comment(first) or self._is_separator_mark(line):
                     yield "\n"  # a comment: its quotes and separators mean nothing
                     continue
             yield line
@@ -170,9 +186,14 @@ class _Records:
             cells = next(self._reader, None)
             if cells is None:
                 return
-            if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
+            if not any(cell.strip() for cell in cells) or _is_comment(cells[0]):
                 continue
             yield self.start, cells
+
+
+def _is_comment(first_cell: str) -> bool:
+    """Whether a row that begins with this cell is one; a formula that failed is none."""
+    return first_cell.lstrip().startswith("#") and not is_spreadsheet_error(first_cell)
 
 
 def _separator(text: str, fmt: TableFormat) -> str:
@@ -244,26 +265,32 @@ def _no_header(file: str, line: int, cells: list[str], fmt: TableFormat) -> Flaw
     )
 
 
-def _row(
-    header: list[str], cells: list[str], origin: Origin, separator: str, flaws: list[Flaw]
-) -> TableRow:
-    row: dict[str, str] = {}
-    for name, cell in zip(header, cells, strict=False):
-        if name:
-            row.setdefault(name, cell)
-        elif cell.strip():
-            flaws.append(Flaw(origin, quoted(cell.strip()), "a header above the value"))
-    if any(cell.strip() for cell in cells[len(header) :]):
-        flaws.append(
-            Flaw(
-                origin,
-                f"{len(cells)} cells, the header has {len(header)}",
-                f"as many cells as the header; a cell holding {_SEPARATORS[separator]} "
-                "stands in double quotes, decimals have a point",
-            )
-        )
-    assert origin.row is not None
-    return TableRow(origin.row, row)
+def _rows(
+    header: list[str],
+    written: list[tuple[int, list[str]]],
+    file: str,
+    fmt: TableFormat,
+    separator: str,
+    flaws: list[Flaw],
+) -> list[TableRow]:
+    """The records under their columns; a row with too many or too few cells is a flaw."""
+    wrong = misread(header, [cells for _, cells in written], fmt.required)
+    rows: list[TableRow] = []
+    for (line, cells), shifted in zip(written, wrong, strict=True):
+        origin = Origin(file, line)
+        if shifted:
+            count = columns_of(header)
+            flaws.append(misread_flaw(origin, len(cells), count, _SEPARATORS[separator]))
+            rows.append(TableRow(line, {header[0]: cells[0]}, misread=" ".join(cells)))
+            continue
+        row: dict[str, str] = {}
+        for name, cell in zip(header, cells, strict=False):
+            if name:
+                row.setdefault(name, cell)
+            elif cell.strip():
+                flaws.append(Flaw(origin, quoted(cell.strip()), "a header above the value"))
+        rows.append(TableRow(line, row))
+    return rows
 
 
 def _quote_flaw(file: str, line: int, error: csv.Error) -> Flaw:
@@ -279,9 +306,14 @@ def _quote_flaw(file: str, line: int, error: csv.Error) -> Flaw:
 def parse_rows(
     table: Table, schema: type[Row], flaws: list[Flaw]
 ) -> list[tuple[TableRow, Row | None]]:
-    """Check every row against its schema; None for a row that has flaws."""
+    """Check every row against its schema; None for a row that has flaws.
+
+    Misread rows are left out: what is wrong with them has been said.
+    """
     parsed: list[tuple[TableRow, Row | None]] = []
     for row in table.rows:
+        if row.misread:
+            continue
         cells = {column: row.get(column) for column in table.format.columns}
         try:
             parsed.append((row, schema.model_validate(cells)))

@@ -60,10 +60,80 @@ def test_quoted_cells_may_hold_separators_quotes_and_line_ends(files: StudyFiles
     assert files.load().parts[0].models[0].extra == {"notes": 'loud, "very"\nloud'}
 
 
-def test_short_rows_are_filled_with_empty_cells(files: StudyFiles) -> None:
-    files.put("parts.csv", ",,2,,1.5,,", ",,2")
-    part = files.load().parts[-1]
-    assert (part.count, part.models[0].power_w) == (2, 0.0)
+def reshaped(text: str, padding: str = "", cut: bool = False) -> str:
+    """A table as an editor writes it that pads every row, or cuts blank cells at its end."""
+    header, *rows = text.splitlines()
+    rows = [row.rstrip(",") for row in rows] if cut else rows
+    return "\n".join(row + padding for row in (header, *rows)) + "\n"
+
+
+@pytest.mark.parametrize("how", [{"padding": ",,,"}, {"cut": True}], ids=["padded", "cut"])
+def test_tables_that_an_editor_padded_or_cut_throughout_read_the_same(
+    files: StudyFiles, how: dict[str, object]
+) -> None:
+    plain = files.load()
+    for name in ("parts.csv", "sites.csv", "lines.csv"):
+        files.texts[name] = reshaped(str(files.texts[name]), **how)  # type: ignore[arg-type]
+    assert files.load() == plain
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "row", "found"),
+    [
+        ("lines.csv", "4x2.5,2.5,9.2,4,900", "4x2.5,2.5,9.2,4,5,900", 2, 13),
+        ("lines.csv", "AWG 28,,5.5", "AWG 28,5.5", 4, 11),
+        ("parts.csv", ",,450,", ",,450,5,", 2, 15),
+        ("parts.csv", ",,2,,1.5,,", ",,2", 6, 10),
+        ("parts.csv", "valve,,35,15,42,22,22,*,,2,,1.5,,", "valve,,35,15", 6, 4),
+        ("sites.csv", "1200,60,50", "1200,60.5,0,50", 2, 17),
+        ("sites.csv", "cool,4,,,", "cool,4,,", 5, 15),
+    ],
+)
+def test_row_with_a_comma_too_many_or_too_few_is_one_flaw(
+    files: StudyFiles, file: str, old: str, new: str, row: int, found: int
+) -> None:
+    files.put(file, old, new)
+    flaw = files.flaw()
+    assert where(flaw) == (file, row, None)
+    columns = str(files.texts[file]).partition("\n")[0].count(",") + 1
+    assert flaw.found == f"{found} cells, the header has {columns}"
+    assert ("no comma" in flaw.expected) == (found > columns)
+
+
+def test_row_cut_before_a_needed_column_is_a_flaw_though_every_row_is_cut(
+    files: StudyFiles,
+) -> None:
+    files.texts["parts.csv"] = reshaped(PARTS, cut=True).replace(
+        "valve,,35,15,42,22,22,*,,2,,1.5", "valve,,35,15,42,22"
+    )
+    assert files.flaw().found == "6 cells, the header has 14"
+
+
+def test_padded_tables_do_not_hide_a_comma_too_many(files: StudyFiles) -> None:
+    files.texts["lines.csv"] = reshaped(str(files.texts["lines.csv"]), ",,").replace(
+        "9.2,4,900", "9.2,4,5,900"
+    )
+    assert where(files.flaw()) == ("lines.csv", 2, None)
+
+
+def test_header_in_the_middle_is_told_once(files: StudyFiles) -> None:
+    header, *rows = PARTS.splitlines()
+    files.texts["parts.csv"] = "\n".join([header, *rows[:2], header.upper(), *rows[2:]])
+    flaw = files.flaw()
+    assert (where(flaw)[1], flaw.found) == (4, "the header again")
+
+
+@pytest.mark.parametrize("shown", ["#NAME?", "#REF!", '"#REF!"', "#DIV/0!", "#N/A", " #name?"])
+def test_row_whose_name_is_a_spreadsheet_error_is_no_comment(files: StudyFiles, shown: str) -> None:
+    files.row("parts.csv", f"{shown},,450,240,110,60,45,#vest,,,,,,")
+    flaw = files.flaw()
+    assert where(flaw) == ("parts.csv", 7, "name")
+    assert "a spreadsheet's error value" in flaw.expected
+
+
+@pytest.mark.parametrize("comment", ["#NAME? gave up here", "#NAMES"])
+def test_comment_that_only_resembles_a_spreadsheet_error(files: StudyFiles, comment: str) -> None:
+    assert len(files.row("parts.csv", comment).load().parts) == 4
 
 
 @pytest.mark.parametrize(
@@ -96,14 +166,6 @@ def test_byte_order_mark_counts_in_the_place_of_a_bad_byte(files: StudyFiles) ->
     assert where(flaw)[:2] == ("sites.csv", 2)
     byte = files.texts["sites.csv"].index(b"\xff") + 1  # type: ignore[arg-type]
     assert f"byte {byte} of the file" in flaw.found
-
-
-def test_decimal_comma_without_quotes_is_told_as_one_cell_too_many(files: StudyFiles) -> None:
-    files.put("parts.csv", ",,450,", ",,1,5,")
-    flaw = files.flaws()[0]
-    assert where(flaw) == ("parts.csv", 2, None)
-    assert flaw.found == "15 cells, the header has 14"
-    assert "decimals have a point" in flaw.expected
 
 
 def test_decimal_comma_in_a_semicolon_table_is_refused_in_its_cell(files: StudyFiles) -> None:
