@@ -26,7 +26,10 @@ from optimizer.study.words import choice_of, quoted, unknown
 
 @dataclass(frozen=True, slots=True)
 class GivenLayout:
-    """A layout as read, with what had to be assumed to make it whole, in words."""
+    """A layout as read, with what had to be assumed to make it whole, in words.
+
+    That a column nearly named as one of ours is none is assumed too.
+    """
 
     layout: Layout
     assumed: tuple[str, ...]
@@ -72,15 +75,16 @@ def read_given_layout(
     parts: list[PartRecord] | None = None
     lines: list[LineRecord] = []
     ballast: list[BallastRecord] = []
+    ignored: list[str] = []
     if text is not None:
         if Path(path).suffix.casefold() == ".json" or text.lstrip().startswith(("{", "[")):
             read = read_json(text, file, rank, flaws)
             parts, lines, ballast = (None, [], []) if read is None else read
         else:
-            parts = read_parts_table(text, file, flaws)
+            parts = read_parts_table(text, file, flaws, ignored)
     whole = not flaws
     if lines_path is not None:
-        lines = read_lines_table(Path(lines_path), flaws)
+        lines = read_lines_table(Path(lines_path), flaws, ignored)
     if parts is None:
         raise InputError(flaws)
     placements = _placements(setting.study, parts, file, whole, flaws)
@@ -93,7 +97,7 @@ def read_given_layout(
         raise InputError(_in_order(flaws))
     weights = tuple(Ballast(record.site, record.mass_kg) for record in ballast)
     layout = Layout(tuple(placements.values()), tuple(routings), weights)
-    return GivenLayout(layout, tuple(assumed))
+    return GivenLayout(layout, (*ignored, *assumed))
 
 
 def _in_order(flaws: list[Flaw]) -> list[Flaw]:

@@ -16,6 +16,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from optimizer.errors import Flaw, Origin
+from optimizer.study.cautions import column_cautions
 from optimizer.study.cells import Number, Text
 from optimizer.study.files import display, read_text
 from optimizer.study.tables import RowSchema, TableFormat, parse_rows, read_table
@@ -78,11 +79,14 @@ _PARTS = TableFormat("layout", tuple(_PartRow.model_fields), ("site",), ("part",
 _LINES = TableFormat("lines", tuple(_LineRow.model_fields), ("line",))
 
 
-def read_parts_table(text: str, file: str, flaws: list[Flaw]) -> list[PartRecord] | None:
-    """The places in a CSV; None where its header is unusable."""
+def read_parts_table(
+    text: str, file: str, flaws: list[Flaw], cautions: list[str]
+) -> list[PartRecord] | None:
+    """The places in a CSV; None where its header is unusable. Likely slips go to `cautions`."""
     table = read_table(text, file, _PARTS, flaws)
     if table is None:
         return None
+    cautions += column_cautions(table)
     records = []
     for row, values in parse_rows(table, _PartRow, flaws):
         # of a row with a flaw the names are looked up all the same, so that all flaws are told
@@ -109,13 +113,14 @@ def read_parts_table(text: str, file: str, flaws: list[Flaw]) -> list[PartRecord
     return records
 
 
-def read_lines_table(path: Path, flaws: list[Flaw]) -> list[LineRecord]:
-    """The runs in a CSV of lines."""
+def read_lines_table(path: Path, flaws: list[Flaw], cautions: list[str]) -> list[LineRecord]:
+    """The runs in a CSV of lines. Likely slips go to `cautions`."""
     file = display(path)
     text = read_text(path, Origin("--lines"), "a lines table (CSV) with a column line", flaws)
     table = None if text is None else read_table(text, file, _LINES, flaws)
     if table is None:
         return []
+    cautions += column_cautions(table)
     records = []
     for row, values in parse_rows(table, _LineRow, flaws):
         if not row.get("line"):

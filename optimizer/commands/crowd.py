@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from optimizer.commands._run import INFEASIBLE, OK, Answer, overrides
 from optimizer.views.console import Consoles
@@ -26,11 +27,13 @@ def crowd(
     from optimizer.views.runs import RunLine, duration
 
     study = load_study(study_path, overrides(settings))
-    people = read_wearers(wearers, study.wearer)
+    ignored: list[str] = []
+    people = read_wearers(wearers, study.wearer, ignored)
     with RunLine(consoles.err, quiet=quiet) as progress:
         found = work(
             study, people, workers=workers, results_file=results_file, on_progress=progress
         )
+    found = replace(found, warnings=(*ignored, *found.warnings))
     if not quiet:
         consoles.err.print(f"limbtrim: took {duration(found.seconds)}")
     nobody = found.complete and found.mean is None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from optimizer.commands._run import Answer
@@ -30,7 +31,9 @@ def learn(
         raise InputError(
             [Flaw(Origin("--form"), quoted(form), choice_of(FORMS), nearest(form, FORMS))]
         )
-    found = work(read_trials(trials_path), noise_w_per_kg=noise_w_per_kg)
+    ignored: list[str] = []
+    found = work(read_trials(trials_path, ignored), noise_w_per_kg=noise_w_per_kg)
+    found = replace(found, warnings=(*ignored, *found.warnings))
     if write_to is not None:
         text = model_text(found, title or f"Own trials, {Path(trials_path).stem}", form)
         try:

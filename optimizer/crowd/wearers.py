@@ -18,6 +18,7 @@ from typing import Annotated
 
 from optimizer.body.wearer import build_wearer
 from optimizer.errors import Flaw, InputError, Origin
+from optimizer.study.cautions import column_cautions
 from optimizer.study.cells import Choice, Name, Number, Text
 from optimizer.study.downstream import measurement_keys
 from optimizer.study.files import display, read_text
@@ -49,10 +50,13 @@ class Person:
     spec: WearerSpec
 
 
-def read_wearers(path: str | Path | None, like: WearerSpec) -> tuple[Person, ...]:
+def read_wearers(
+    path: str | Path | None, like: WearerSpec, cautions: list[str] | None = None
+) -> tuple[Person, ...]:
     """The wearers of a table; without one the supplied percentile bodies.
 
-    `like` gives what a table does not say: body tables and the affected side.
+    `like` gives what a table does not say: body tables and the affected side. Columns that look
+    misspelt are told in `cautions`.
 
     Raises
     ------
@@ -69,6 +73,8 @@ def read_wearers(path: str | Path | None, like: WearerSpec) -> tuple[Person, ...
     table = None if text is None else read_table(text, display(where), layout, flaws)
     if table is None:
         raise InputError(flaws)
+    if cautions is not None:
+        cautions += column_cautions(table)
     people: list[Person] = []
     seen: dict[str, int] = {}
     for row, values in parse_rows(table, WearerRow, flaws):

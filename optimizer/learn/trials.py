@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Annotated
 
 from optimizer.errors import Flaw, InputError, Origin
+from optimizer.study.cautions import column_cautions
 from optimizer.study.cells import Name, Number
 from optimizer.study.files import display, read_text
 from optimizer.study.tables import RowSchema, TableFormat, parse_rows, read_table
@@ -45,8 +46,8 @@ class Trial:
     origin: Origin
 
 
-def read_trials(path: str | Path) -> tuple[Trial, ...]:
-    """The trials of a table.
+def read_trials(path: str | Path, cautions: list[str] | None = None) -> tuple[Trial, ...]:
+    """The trials of a table; columns that look misspelt are told in `cautions`.
 
     Raises
     ------
@@ -66,6 +67,8 @@ def read_trials(path: str | Path) -> tuple[Trial, ...]:
     table = None if text is None else read_table(text, display(where), layout, flaws)
     trials: list[Trial] = []
     if table is not None:
+        if cautions is not None:
+            cautions += column_cautions(table)
         for row, v in parse_rows(table, TrialRow, flaws):
             if v is None:
                 continue

@@ -27,7 +27,9 @@ from optimizer.study.row_lengths import columns_of, misread, misread_flaw
 from optimizer.study.words import choice_of, nearest, quoted
 
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
-_UNIT = re.compile(r"(_(kg|g|mg|mm|cm|m|cm3|mm3|m3|l|ml|cm2|mm2|m2|pct|percent|w|mw)|_g_per_m)$")
+_UNIT = re.compile(
+    r"(_(kg|g|mg|lb|oz|mm|cm|m|cm3|mm3|m3|l|ml|cm2|mm2|m2|pct|percent|w|mw)|_g_per_m)$"
+)
 
 
 class RowSchema(BaseModel):
@@ -78,8 +80,8 @@ class TableRow:
 class Table:
     """A table as written.
 
-    `missing` are required columns that it lacks. Where it is not `complete`, reading broke off,
-    and names it may hold further down are unknown.
+    `missing` are required columns that it lacks. Where it is not `complete`, reading broke off or
+    a name is lost, so that names it may hold are unknown.
     """
 
     file: str
@@ -150,6 +152,8 @@ def read_table(text: str, file: str, fmt: TableFormat, flaws: list[Flaw]) -> Tab
         flaws.append(Flaw(Origin(file), found, expected))
         return None
     rows = _rows(header, written, file, fmt, separator, flaws)
+    # a formula that failed may have been the name that other tables ask for
+    complete = complete and not any(is_spreadsheet_error(row.get(header[0])) for row in rows)
     return Table(file, fmt, columns, rows, missing, complete, header_line)
 
 
@@ -233,7 +237,7 @@ def _check_header(
         expected = f"a column {choice_of(fmt.either)}"
         flaws.append(Flaw(replace(at, column=fmt.either[0]), "no such column", expected, near))
     for name in fmt.columns:
-        if name in seen or name in fmt.either:
+        if name in seen or (name in fmt.either and name in missing):
             continue
         meant = next((s for s in strangers if _stem(s) == _stem(name)), None)
         if name not in missing and meant is None:

@@ -133,6 +133,14 @@ def test_measured_masses_and_lengths_are_taken(setting, write):
     assert {n.line: n.length_m for n in found.lines}["supply"] == 1.3
 
 
+def test_misspelt_column_is_told_among_what_was_assumed(setting, write):
+    parts = table("part,model,site,mesured_mass_g", pump="pump,,vest_back,462.5")
+    lines = write("line,measured_lenght_mm\nsupply,1300\n", "lines.csv")
+    assumed = read_given_layout(write(parts), setting, lines_path=lines).assumed
+    assert "is measured_mass_g meant?" in assumed[0] and "row 1" in assumed[0]
+    assert "is measured_length_mm meant?" in assumed[1]
+
+
 @pytest.mark.parametrize("text", ["anchors", "ends", "backwards", "blanks"])
 def test_a_route_may_be_written_with_or_without_its_ends_and_from_either(setting, write, text):
     nodes = ["waist_back", "waist_back_right", "hip_outer_right"]

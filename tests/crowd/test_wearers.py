@@ -71,6 +71,18 @@ def test_every_flaw_of_a_table_is_told_with_its_row(tmp_path: Path) -> None:
     }
 
 
+def test_misspelt_measurement_is_told(tmp_path: Path) -> None:
+    file = tmp_path / "w.csv"
+    file.write_text("name,sex,stature_mm,mass_kg,tigh_length_mm\na,male,1700,70,400\n")
+    cautions: list[str] = []
+    read_wearers(file, LIKE, cautions)
+    (said,) = cautions
+    assert "w.csv row 1 column tigh_length_mm" in said and "is thigh_length_mm meant?" in said
+    cautions.clear()
+    read_wearers(None, LIKE, cautions)
+    assert not cautions
+
+
 def test_two_wearers_of_one_name_and_an_empty_table_are_refused(tmp_path: Path) -> None:
     file = tmp_path / "w.csv"
     file.write_text("name,sex,stature_mm,mass_kg\na,male,1700,70\na,male,1800,80\n")

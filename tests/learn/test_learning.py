@@ -15,6 +15,7 @@ from optimizer.learn.learn import design, learn
 from optimizer.learn.model_file import model_text
 from optimizer.learn.prior import WIDE_W_PER_KG, published_prior
 from optimizer.learn.trials import Trial, read_trials
+from tests.running import run_here
 
 Array = NDArray[np.float64]
 LOADS = ((0, 0, 0, 0), (2, 0, 0, 0), (0, 2, 0, 0), (0, 0, 2, 0), (0, 0, 0, 6), (0, 0, 1, 0))
@@ -144,6 +145,23 @@ def test_the_file_written_is_the_model_learned(tmp_path: Path) -> None:
     assert read.leg.title == 'Trials of "ours" \\ 2024'
     assert read.leg.validity.leg_segment_kg["foot"] == 1.0
     assert SLOPES == ("thigh", "shank", "foot", "waist")
+
+
+def test_misspelt_column_of_trials_is_told_and_a_wrong_unit_refused(tmp_path: Path) -> None:
+    file = tmp_path / "t.csv"
+    rows = "a,70,1.25,0,0,300\na,70,1.25,2,0,330\na,70,1.25,0,4,320\n"
+    file.write_text(f"subject,body_mass_kg,speed_m_s,foot_kg,tronk_kg,metabolic_w\n{rows}")
+    cautions: list[str] = []
+    read_trials(file, cautions)
+    (said,) = cautions
+    assert "t.csv row 1 column tronk_kg" in said and "is trunk_kg meant?" in said
+    code, out, _ = run_here(["learn", str(file), "--width", "200"])
+    assert code == 0 and "is trunk_kg meant?" in out
+    file.write_text(f"subject,body_mass_kg,speed_m_s,foot_kg,trunk_g,metabolic_w\n{rows}")
+    with pytest.raises(InputError) as caught:
+        read_trials(file)
+    (flaw,) = caught.value.flaws
+    assert (flaw.origin.column, flaw.nearest) == ("trunk_g", "trunk_kg")
 
 
 def test_trials_are_read_with_blanks_as_none_and_flaws_by_row(tmp_path: Path) -> None:

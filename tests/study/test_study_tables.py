@@ -131,6 +131,12 @@ def test_row_whose_name_is_a_spreadsheet_error_is_no_comment(files: StudyFiles, 
     assert "a spreadsheet's error value" in flaw.expected
 
 
+def test_names_lost_to_a_spreadsheet_error_are_not_missed_elsewhere(files: StudyFiles) -> None:
+    files.cell("parts.csv", 3, "name", "#REF!").cell("parts.csv", 4, "name", "#REF!")
+    files.cell("sites.csv", 2, "name", "#N/A")
+    assert [where(flaw)[1:] for flaw in files.flaws()] == [(3, "name"), (4, "name"), (2, "name")]
+
+
 @pytest.mark.parametrize("comment", ["#NAME? gave up here", "#NAMES"])
 def test_comment_that_only_resembles_a_spreadsheet_error(files: StudyFiles, comment: str) -> None:
     assert len(files.row("parts.csv", comment).load().parts) == 4
