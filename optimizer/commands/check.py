@@ -8,10 +8,16 @@ from optimizer.commands._run import Answer, overrides
 
 
 def check(study_path: str, settings: Sequence[str] = ()) -> Answer:
-    """Read a study with all its tables; every flaw is raised at once."""
+    """Read a study with all its tables; every flaw is raised at once.
+
+    Its scenarios are read too once the study as written is sound: each is a study of its own.
+    """
+    from optimizer.study.cases import load_scenarios
     from optimizer.study.load import load_study
     from optimizer.views.header import study_view
     from optimizer.views.json import study_document
 
-    study = load_study(study_path, overrides(settings))
+    changed = overrides(settings)
+    study = load_study(study_path, changed)
+    load_scenarios(study_path, study.scenarios, changed)
     return Answer(lambda: study_document(study), lambda: study_view(study))

@@ -109,6 +109,19 @@ def test_a_study_in_order_is_checked_with_exit_code_0(study):
     )
 
 
+def test_check_looks_at_what_scenarios_set(folder, tmp_path):
+    study = folder / "mine.toml"
+    scenarios = '[[scenarios]]\nname = "a"\n[scenarios.set]\n"parts.pumpp.mass_g" = 3\n"x.y" = 2\n'
+    for table in folder.glob("*.csv"):
+        (tmp_path / table.name).write_bytes(table.read_bytes())
+    spoilt = tmp_path / "spoilt.toml"
+    spoilt.write_text(f"{study.read_text()}\n{scenarios}")
+    found = limbtrim("check", str(spoilt))
+    assert (found.returncode, found.stdout) == (2, "")
+    assert "scenario a" in found.stderr and "2 errors" in found.stderr
+    assert 'found "x.y"' in found.stderr and "mean parts.pump.mass_g?" in found.stderr
+
+
 def test_place_ranks_proves_and_keeps_its_tables_within_80_columns(placed):
     assert placed.returncode == 0
     assert "Best 3 layouts" in placed.stdout
