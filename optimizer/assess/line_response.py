@@ -13,6 +13,7 @@ from optimizer.assess.line_physics import figures_of
 from optimizer.assess.result import LineReport
 from optimizer.errors import Flaw, InputError, Origin
 from optimizer.setting import Setting
+from optimizer.study.cells import LARGEST
 from optimizer.study.model import Line
 from optimizer.study.words import unknown
 
@@ -58,16 +59,20 @@ def line_response(setting: Setting, name: str, lengths_m: tuple[float, ...] = ()
     Raises
     ------
     InputError
-        If the study has no such line, or a length is not positive and finite.
+        If the study has no such line, or a length is not one a table could hold.
     """
     lines = {line.name: line for line in setting.study.lines}
     if name not in lines:
         file = setting.study.files.get("lines", setting.study.origin.file)
         raise InputError([unknown(Origin(file), name, "a line of the study", lines)])
-    for length in lengths_m:
-        if not (isfinite(length) and length > 0):
-            flaw = Flaw(Origin("--length"), f"{length * 1e3:g}", "a length above 0, in mm")
-            raise InputError([flaw])
+    expected = f"a length above 0, in mm (no larger than {LARGEST:g})"
+    flaws = [
+        Flaw(Origin("--length"), f"{length * 1e3:g}", expected)
+        for length in lengths_m
+        if not 0 < length * 1e3 <= LARGEST
+    ]
+    if flaws:
+        raise InputError(flaws)
     line = lines[name]
     ways = _ways(setting, line)
     routes = _routes(setting, line)

@@ -27,6 +27,8 @@ LEARNED = 0.9
 SURPRISED = 0.01
 #: Noise beyond this many times the prior guess: the trials contradict one another.
 NOISY = 3.0
+#: W/kg: many times what walking itself costs; no trial scatters so.
+MOST_NOISE = 100.0
 #: Speeds closer than this are one [m/s].
 SAME_SPEED = 0.02
 
@@ -83,8 +85,12 @@ def learn(
     Raises
     ------
     InputError
-        If there is too little to learn from, or what is learned cannot be (a slope below zero).
+        If there is too little to learn from, what is learned cannot be (a slope below zero), or
+        the noise is not one that a trial could have.
     """
+    if noise_w_per_kg is not None and not 0.0 < noise_w_per_kg <= MOST_NOISE:
+        expected = f"a number greater than 0 and at most {MOST_NOISE:g}, in W/kg"
+        raise InputError([Flaw(Origin("--noise"), f"{noise_w_per_kg:g}", expected)])
     prior = published_prior() if prior is None else prior
     _enough(trials)
     x, y, baselines = design(trials)
@@ -98,7 +104,9 @@ def learn(
     if not told.any():
         found = "trials that say nothing of any slope"
         expected = "trials of one subject at one speed with different masses added"
-        if guess > NOISY * prior.noise_w_per_kg:
+        if noise_w_per_kg is not None:
+            found += f", with a noise of {noise_w_per_kg:g} W/kg"
+        elif guess > NOISY * prior.noise_w_per_kg:
             found = f"trials that contradict one another: they scatter by {guess:.2g} W/kg"
             expected = f"a scatter near the usual {prior.noise_w_per_kg:g} W/kg, or more trials"
         raise InputError([Flaw(_table(trials), found, expected)])

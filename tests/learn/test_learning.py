@@ -115,6 +115,18 @@ def test_too_little_and_impossible_trials_are_refused(rows, match: str) -> None:
         learn(trials)
 
 
+@pytest.mark.parametrize("noise", ["inf", "1e300", "101", "0", "-1", "nan"])
+def test_noise_that_no_trial_has_is_refused(tmp_path: Path, noise: str) -> None:
+    file = tmp_path / "t.csv"
+    rows = "a,70,1.25,0,280\na,70,1.25,2,311\na,70,1.25,2,312\n"
+    file.write_text(f"subject,body_mass_kg,speed_m_s,foot_kg,metabolic_w\n{rows}")
+    code, out, said = run_here(["learn", str(file), f"--noise={noise}"])
+    assert (code, out) == (2, "") and "--noise" in said and "Traceback" not in said
+    assert run_here(["learn", str(file), "--noise=0.2"])[0] == 0
+    code, _, said = run_here(["learn", str(file), "--noise=50"])
+    assert code == 2 and "with a noise of 50 W/kg" in said
+
+
 def test_trials_that_contradict_the_literature_or_each_other_are_told() -> None:
     rng = np.random.default_rng(6)
     far = learn(simulated(np.array([0.5, 0.6, 1.4, 0.4]), rng, subjects=8))

@@ -91,7 +91,7 @@ def test_unknown_line_is_told_with_the_nearest() -> None:
     assert code == 2 and "fill_tube" in text
 
 
-@pytest.mark.parametrize("length", ["0", "-5", "inf"])
+@pytest.mark.parametrize("length", ["0", "-5", "inf", "1e308", "1.1e9"])
 def test_impossible_length_is_refused(length: str) -> None:
     code, text = run(str(STUDIES / "air_ankle.toml"), "fill_tube", f"--length={length}")
     assert code == 2 and "length above 0" in text
