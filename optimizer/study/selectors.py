@@ -68,8 +68,8 @@ def _no_match(word: str, cards: list[SiteCard], origin: Origin) -> Flaw:
     wild = bool(_WILD & set(pattern))
     what = "a pattern that some site's name matches" if wild else "a site of the garment"
     near = _nearest_pattern(pattern, names) if wild else nearest(pattern, names)
-    if near is None and pattern in {tag for card in cards for tag in card.tags}:
-        near = f"#{pattern}"
+    if pattern in {tag for card in cards for tag in card.tags}:
+        near = f"#{pattern}"  # only its sign was forgotten
     return Flaw(origin, quoted(word), what, near and sign + near)
 
 
