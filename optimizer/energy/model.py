@@ -124,10 +124,10 @@ def energy_flaws(spec: EnergySpec, task: TaskLike) -> list[Flaw]:
         )
         if name not in known and not (key in ("leg", "trunk") and is_own(name))
     ]
-    for name in dict.fromkeys((spec.leg, spec.trunk)):
+    for name, key in {spec.trunk: "trunk", spec.leg: "leg"}.items():  # a file of both read once
         if is_own(name):
             try:
-                own_model(name, spec.origin)
+                own_model(name, replace(spec.origin, column=f"energy.{key}"))
             except InputError as error:
                 flaws += error.flaws
     if _terrain_name(task.terrain) not in terrains():

@@ -16,6 +16,7 @@ from optimizer.joint.world import make_world
 from optimizer.solve.place import place
 from optimizer.study.load import demo_path, load_study
 from optimizer.study.model import EnergySpec
+from optimizer.study.template import new_study
 from optimizer.trust.draws import draw
 from optimizer.trust.spread import make_spread
 from tests.instances import random_study
@@ -95,6 +96,23 @@ def test_a_study_file_may_name_it_and_so_may_an_override(tmp_path: Path) -> None
         load_study(demo_path(), {"energy.leg": f"file:{tmp_path / 'minr.toml'}"})
     (flaw,) = caught.value.flaws
     assert flaw.nearest == "mine.toml"
+
+
+@pytest.mark.parametrize("key", ["leg", "trunk"])
+def test_a_file_that_cannot_be_read_is_told_of_the_key_that_names_it(
+    tmp_path: Path, key: str
+) -> None:
+    study = new_study("own", tmp_path)[0]
+    with pytest.raises(InputError) as caught:
+        load_study(study, {f"energy.{key}": "file:nowhere.toml"})
+    assert [f.origin for f in caught.value.flaws] == [Origin("--set", None, f"energy.{key}")]
+    was = next(line for line in study.read_text().splitlines() if line.startswith(f"{key} ="))
+    study.write_text(study.read_text().replace(was, f'{key} = "file:nowhere.toml"'))
+    row = study.read_text().splitlines().index(f'{key} = "file:nowhere.toml"') + 1
+    with pytest.raises(InputError) as caught:
+        load_study(study)
+    (flaw,) = caught.value.flaws
+    assert (flaw.origin.row, flaw.origin.column) == (row, f"energy.{key}")
 
 
 @pytest.mark.parametrize(
