@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from optimizer.assess.result import Assessment, Infeasible, Proof, Ranking
-from optimizer.commands._run import INFEASIBLE, STOPPED, Answer, overrides
+from optimizer.commands._run import INFEASIBLE, STOPPED, Answer, read_study
 from optimizer.setting import Setting
 from optimizer.views.console import Consoles
 
@@ -42,12 +42,11 @@ def planned(consoles: Consoles, request: Request) -> Planned | Answer:
     from optimizer.assess.layout_file import read_given_layout
     from optimizer.setting import build_setting
     from optimizer.solve.place import place as solve
-    from optimizer.study.load import load_study
     from optimizer.views.json import infeasible_document, ranking_document
     from optimizer.views.page import infeasible_page, stopped_page
     from optimizer.views.progress import ProgressLine
 
-    study = load_study(request.study_path, overrides(request.settings))
+    study = read_study(request.study_path, request.settings)
     setting = build_setting(study)
     if request.layout_path is not None:
         given = read_given_layout(request.layout_path, setting, request.rank, request.lines_path)

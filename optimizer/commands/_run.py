@@ -8,12 +8,15 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from rich.console import RenderableType
 
 from optimizer.errors import DisagreementError, Flaw, InputError, Origin
 from optimizer.views.console import Consoles, show
+
+if TYPE_CHECKING:
+    from optimizer.study.model import Study
 
 OK = 0
 FAULT = 1
@@ -110,6 +113,21 @@ def _write_json(text: str, json_to: str) -> None:
         raise InputError(
             [Flaw(Origin("--json"), found, "a file in a folder you may write")]
         ) from error
+
+
+def read_study(path: str | Path, assignments: Sequence[str]) -> Study:
+    """The study with what `--set` puts in its place; flaws of both are told together."""
+    from optimizer.study.load import load_study
+    from optimizer.study.overrides import sound_overrides
+
+    sound, flaws = sound_overrides(assignments)
+    try:
+        study = load_study(path, sound)
+    except InputError as error:
+        flaws += error.flaws
+    if flaws:
+        raise InputError(flaws)
+    return study
 
 
 def overrides(assignments: Sequence[str]) -> Mapping[str, object] | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from optimizer.commands._run import Answer, overrides
+from optimizer.commands._run import Answer, overrides, read_study
 
 
 def check(study_path: str, settings: Sequence[str] = ()) -> Answer:
@@ -13,11 +13,10 @@ def check(study_path: str, settings: Sequence[str] = ()) -> Answer:
     Its scenarios are read too once the study as written is sound: each is a study of its own.
     """
     from optimizer.study.cases import load_scenarios
-    from optimizer.study.load import load_study
     from optimizer.views.header import study_view
     from optimizer.views.json import study_document
 
     changed = overrides(settings)
-    study = load_study(study_path, changed)
+    study = read_study(study_path, settings)
     load_scenarios(study_path, study.scenarios, changed)
     return Answer(lambda: study_document(study), lambda: study_view(study))

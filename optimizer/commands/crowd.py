@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from optimizer.commands._run import INFEASIBLE, OK, Answer, overrides
+from optimizer.commands._run import INFEASIBLE, OK, Answer, read_study
 from optimizer.views.console import Consoles
 
 
@@ -22,11 +22,10 @@ def crowd(
     """The best layout for each body and the one for all."""
     from optimizer.crowd.crowd import crowd as work
     from optimizer.crowd.wearers import read_wearers
-    from optimizer.study.load import load_study
     from optimizer.views.crowd import crowd_document, crowd_page
     from optimizer.views.runs import RunLine, duration
 
-    study = load_study(study_path, overrides(settings))
+    study = read_study(study_path, settings)
     ignored: list[str] = []
     people = read_wearers(wearers, study.wearer, ignored)
     with RunLine(consoles.err, quiet=quiet) as progress:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer, overrides
+from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer, read_study
 from optimizer.errors import Flaw, InputError, Origin
 from optimizer.views.console import Consoles
 
@@ -23,7 +23,6 @@ def front(
     from optimizer.assess.result import Infeasible
     from optimizer.solve.front import DEFAULT_GOALS
     from optimizer.solve.front import front as solve
-    from optimizer.study.load import load_study
     from optimizer.views.front import front_document, front_page
     from optimizer.views.json import infeasible_document
     from optimizer.views.page import infeasible_page
@@ -33,7 +32,7 @@ def front(
     if goals and len(goals) != 2:
         given = counted(len(goals), "goal")
         raise InputError([Flaw(Origin("--goals"), given, "two, as in metabolic,comfort")])
-    study = load_study(study_path, overrides(settings))
+    study = read_study(study_path, settings)
     with ProgressLine(consoles.err, quiet=quiet) as progress:
         found = solve(
             study,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from optimizer.commands._run import Answer, overrides
+from optimizer.commands._run import Answer, read_study
 from optimizer.views.console import Consoles
 
 
@@ -19,10 +19,9 @@ def line(
     """What a line would do at a row of lengths, and how long each way of making it may be."""
     from optimizer.assess.line_response import line_response
     from optimizer.setting import build_setting
-    from optimizer.study.load import load_study
     from optimizer.views.line import response_document, response_page
 
-    setting = build_setting(load_study(study_path, overrides(settings)))
+    setting = build_setting(read_study(study_path, settings))
     found = line_response(setting, name, tuple(mm / 1e3 for mm in lengths_mm))
     return Answer(
         lambda: response_document(found),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer, overrides
+from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer, read_study
 from optimizer.views.console import Consoles
 
 
@@ -23,14 +23,14 @@ def place(
     from optimizer.assess.result import Infeasible
     from optimizer.setting import build_setting
     from optimizer.solve.place import place as solve
-    from optimizer.study.load import demo_path, load_study
+    from optimizer.study.load import demo_path
     from optimizer.views.json import infeasible_document, ranking_document
     from optimizer.views.page import infeasible_page, ranking_page, stopped_page
     from optimizer.views.progress import ProgressLine
     from optimizer.views.ranking import effort_words
     from optimizer.views.sketch import sketch_view
 
-    study = load_study(demo_path() if study_path is None else study_path, overrides(settings))
+    study = read_study(demo_path() if study_path is None else study_path, settings)
     if study_path is None and not quiet:
         consoles.err.print("limbtrim: no study given, so this is the demo")
     setting = build_setting(study)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import inf
 
-from optimizer.commands._run import STOPPED, Answer, overrides
+from optimizer.commands._run import STOPPED, Answer, read_study
 from optimizer.commands._turned import swept_code, turned
 from optimizer.views.console import Consoles
 
@@ -30,13 +30,12 @@ def target(
     from optimizer.solve.epsilon import SearchStoppedError
     from optimizer.solve.targets import target as solve
     from optimizer.solve.wish import wish_of
-    from optimizer.study.load import load_study
     from optimizer.views.progress import ProgressLine
     from optimizer.views.targets import stopped_document, stopped_page, target_document, target_page
     from optimizer.views.words import counted
 
     wish = wish_of(figure, at_most, at_least, part, where)
-    study = load_study(study_path, overrides(settings))
+    study = read_study(study_path, settings)
     dial, start, end = turned(study_path, paths, low, high, settings)
     try:
         with ProgressLine(consoles.err, quiet=quiet) as progress:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from optimizer.commands._run import INFEASIBLE, Answer, overrides
+from optimizer.commands._run import INFEASIBLE, Answer, read_study
 from optimizer.views.console import Consoles
 
 
@@ -32,7 +32,6 @@ def trust(
 ) -> Answer:
     """Draw, solve, compare."""
     from optimizer.assess.result import Infeasible
-    from optimizer.study.load import load_study
     from optimizer.trust.spread import PART_TOLERANCE, Ranges, make_spread
     from optimizer.trust.trust import DRAWS, SCENARIOS, TOP
     from optimizer.trust.trust import trust as work
@@ -41,7 +40,7 @@ def trust(
     from optimizer.views.runs import RunLine, duration
     from optimizer.views.trust import trust_document, trust_page
 
-    study = load_study(study_path, overrides(settings))
+    study = read_study(study_path, settings)
     ranges = Ranges(
         _range(stature_mm, "--stature", 1e-3),
         _range(mass_kg, "--mass", 1.0),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from optimizer.commands._run import INFEASIBLE, OK, Answer, overrides
+from optimizer.commands._run import INFEASIBLE, OK, Answer, read_study
 from optimizer.views.console import Consoles
 
 
@@ -22,12 +22,11 @@ def weigh(
     from optimizer.assess.dynamics import swing_report
     from optimizer.assess.layout_file import read_given_layout
     from optimizer.setting import build_setting
-    from optimizer.study.load import load_study
     from optimizer.views.json import assessment_document
     from optimizer.views.page import assessment_page
     from optimizer.views.sketch import sketch_view
 
-    setting = build_setting(load_study(study_path, overrides(settings)))
+    setting = build_setting(read_study(study_path, settings))
     given = read_given_layout(layout_path, setting, rank, lines_path)
     found = assess(setting, given.layout)
     swing = swing_report(setting, found)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import inf
 
-from optimizer.commands._run import INFEASIBLE, STOPPED, Answer, overrides
+from optimizer.commands._run import INFEASIBLE, STOPPED, Answer, read_study
 from optimizer.views.console import Consoles
 
 
@@ -21,14 +21,13 @@ def why(
     """Solve a study, then ask what each part's other sites and each limit's loosening are worth."""
     from optimizer.assess.result import Infeasible, Ranking
     from optimizer.solve.why import why as ask
-    from optimizer.study.load import load_study
     from optimizer.views.json import infeasible_document, ranking_document
     from optimizer.views.page import infeasible_page, stopped_page
     from optimizer.views.runs import RunLine, duration
     from optimizer.views.why import why_page
     from optimizer.views.why_json import why_document
 
-    study = load_study(study_path, overrides(settings))
+    study = read_study(study_path, settings)
     with RunLine(consoles.err, quiet=quiet) as progress:
         found = ask(study, part, progress, inf if time_limit_s is None else time_limit_s)
     if isinstance(found, Infeasible):

@@ -65,6 +65,14 @@ def parse_overrides(texts: Iterable[str]) -> dict[str, object]:
     InputError
         With every flaw; a path given twice is one.
     """
+    overrides, flaws = sound_overrides(texts)
+    if flaws:
+        raise InputError(flaws)
+    return overrides
+
+
+def sound_overrides(texts: Iterable[str]) -> tuple[dict[str, object], list[Flaw]]:
+    """The overrides that can be read, by path in the order given, and the flaws of the others."""
     flaws: list[Flaw] = []
     overrides: dict[str, object] = {}
     for text in texts:
@@ -77,9 +85,7 @@ def parse_overrides(texts: Iterable[str]) -> dict[str, object]:
             origin = Origin(OVERRIDE_FILE, None, path)
             flaws.append(Flaw(origin, "the path twice", "each path once"))
         overrides[path] = value
-    if flaws:
-        raise InputError(flaws)
-    return overrides
+    return overrides, flaws
 
 
 def as_list(overrides: Mapping[str, object] | None, source: str) -> list[Override]:

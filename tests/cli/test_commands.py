@@ -109,6 +109,15 @@ def test_a_study_in_order_is_checked_with_exit_code_0(study):
     )
 
 
+@pytest.mark.parametrize("command", ["check", "place", "weigh", "export"])
+def test_unreadable_and_wrong_settings_are_told_together(study, command):
+    more = {"weigh": ["--layout", "none.csv"], "export": ["--table", "parts"]}.get(command, [])
+    steps = ["--set", "a", "--set", "b*=x", "--set", "parts.pump.mass_g=-1"]
+    found = limbtrim(command, study, *more, *steps)
+    assert (found.returncode, found.stdout) == (2, "")
+    assert "3 errors" in found.stderr and 'parts.pump.mass_g: found "-1"' in found.stderr
+
+
 def test_check_looks_at_what_scenarios_set(folder, tmp_path):
     study = folder / "mine.toml"
     scenarios = '[[scenarios]]\nname = "a"\n[scenarios.set]\n"parts.pumpp.mass_g" = 3\n"x.y" = 2\n'
