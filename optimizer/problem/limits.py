@@ -1,7 +1,8 @@
 """Study limits as rows over the quantities. To add a limit, add a function to `LIMITS`.
 
-A limit that concerns one site alone (a capacity) belongs in `optimizer.problem.caps`; one that
-concerns a line's length in its cases.
+A limit that concerns one site alone belongs in `optimizer.problem.wear_sites`, or in
+`optimizer.study.relax.SITE_LIMITS` where it is a column of the sites table; one that concerns a
+line's length in `optimizer.lines.line_limits`.
 """
 
 from __future__ import annotations

@@ -17,10 +17,14 @@ from optimizer.solve import place as place_module
 from optimizer.solve import program as program_module
 from optimizer.solve.formulation import Formulation, Row
 from optimizer.solve.place import place
+from optimizer.study.limits import LIMIT_FLAGS, LIMIT_KEYS, PARAMETERS
 from optimizer.study.model import LimitSpec, PairRule, Part, Study
+from optimizer.study.physics import PartPhysics
+from optimizer.study.units import S_PER_H
 from tests.instances import HERE, line_option, model, random_study
 from tests.solve.oracle import TIED, Enumeration, legs_of
 from tests.solve.small import line, part, small
+from tests.wearability.test_limits_brute_force import KINDS
 
 #: No presolve that would do a dropped row's work.
 BARE = Switches(arc_consistency=False, reach_rows=False, search=False)
@@ -80,6 +84,20 @@ SPREAD = small(
     *(part(name, 0.2, "belt", "back", "thigh_right") for name in ("a", "b")),
     sites={"belt": {"volume_m3": 2e-4}, "back": {"volume_m3": 2e-4}},
 )
+#: A heavy battery lasts for four hours, a light one for two.
+LASTING = small(
+    Part(
+        "a",
+        tuple(
+            model(name, mass, ("belt",), power_w=1.0, physics=PartPhysics(battery_j=h * S_PER_H))
+            for name, mass, h in (("heavy", 0.4, 4.0), ("light", 0.2, 2.0))
+        ),
+        1,
+        HERE,
+    )
+)
+#: One study for every limit that makes rows of its own; those on the load of the trunk, on contact
+#: and on comfort are tried in `tests/wearability/test_limits_brute_force.py`.
 STUDIES: dict[str, Study] = {
     "site_volume": small(A, B, sites={"belt": {"volume_m3": 3e-4}}),
     "site_mass": small(A, B, sites={"belt": {"max_mass_kg": 0.3}}),
@@ -88,9 +106,17 @@ STUDIES: dict[str, Study] = {
     "left_right_mass": limited(UNEVEN, "left_right_mass", 0.15),
     "left_right_swing_inertia": limited(UNEVEN, "left_right_swing_inertia", 5.0),
     "sites_in_use": limited(SPREAD, "sites_in_use", 1),
+    "walking_time": limited(LASTING, "walking_time", 3.0 * S_PER_H),
     "same_place": ruled(small(A, part("b", 0.2, "thigh_right")), "same_place"),
     "apart": ruled(BOTH, "apart"),
 }
+
+
+def test_every_limit_that_can_be_written_is_left_out_in_some_test() -> None:
+    kinds = {key.kind for key in LIMIT_KEYS.values()} | set(LIMIT_FLAGS.values())
+    tried = {*STUDIES, *(kind.split(".")[0] for kind in KINDS)}
+    untried = kinds - tried - PARAMETERS
+    assert not untried, f"give {untried} a study in STUDIES on which dropping its rows shows"
 
 
 @pytest.mark.parametrize("kind", STUDIES)
