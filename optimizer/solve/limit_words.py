@@ -14,7 +14,8 @@ _SITE_WORDS = {
     "site_mass": "{} carries at most {}",
     "site_thickness": "{} takes parts up to {} thick",
 }
-_LINE_WORDS = {
+#: Kinds of what is asked of a line -> the line and the value it may come to, in words.
+LINE_WORDS = {
     "line_length": "{} is at most {} long",
     "fill_time": "{} brings pressure within {}",
     "vent_time": "{} vents within {}",
@@ -93,4 +94,4 @@ def _line_text(setting: Setting, limit: StudyLimit) -> str:
         each = next(iter(values.values()))
     else:
         each = " or ".join(f"{value} ({option})" for option, value in values.items())
-    return _LINE_WORDS[limit.kind].format(limit.subject, each)
+    return LINE_WORDS[limit.kind].format(limit.subject, each)

@@ -9,14 +9,14 @@ from typing import Any
 from rich.console import Console, Group
 from rich.text import Text
 
-from optimizer.assess.figures import Judged
+from optimizer.assess.figures import JUDGED, Judged
 from optimizer.assess.line_response import LineResponse, WayResponse
 from optimizer.study.model import Study
 from optimizer.views.header import title_words
 from optimizer.views.json import head
 from optimizer.views.quantity import number
 from optimizer.views.table import Cell, Column, is_wide, section, table
-from optimizer.views.words import Words
+from optimizer.views.words import Words, listing
 
 LINE = "limbtrim.line/1"
 #: Columns of figures beside the lengths, by room.
@@ -48,7 +48,7 @@ def response_page(study: Study, found: LineResponse, console: Console) -> Group:
     if not found.judged:
         blocks.append(
             Words("Nothing is asked of this line that depends on its length; see the columns "
-                  "response_ms, vent_ms, max_drop_pct, max_drop_kpa and min_efficiency_pct.")
+                  f"{listing([judged.column for judged in JUDGED])}.")
         )  # fmt: skip
     return Group(*blocks)
 
