@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from pkgutil import resolve_name
 
 import pytest
 from doc_reading import DOCS, ROOT, Document, blocks, commands, matches, refreshed
@@ -156,6 +157,18 @@ def test_extending_names_every_line_kind_and_files_that_exist():
         assert f"`{kind}`" in text
     for name in re.findall(r"`((?:optimizer|tests)/[\w/.]+\.\w+)`", text):
         assert (ROOT / name).is_file(), name
+
+
+def test_modules_named_by_the_guide_and_by_docstrings_exist():
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for name in re.findall(r"`((?:\w+/)+\w+\.\w+)`", guide):
+        if name.endswith((".py", ".md", ".csv", ".json")):
+            assert (ROOT / name).is_file() or (ROOT / "optimizer" / name).is_file(), name
+        else:
+            resolve_name(f"optimizer.{name.replace('/', '.')}")
+    for path in (ROOT / "optimizer").rglob("*.py"):
+        for name in re.findall(r"`(optimizer(?:\.\w+)+)", path.read_text(encoding="utf-8")):
+            resolve_name(name)
 
 
 def test_every_exported_table_is_named():
