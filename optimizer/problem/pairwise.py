@@ -84,7 +84,6 @@ class Pairwise:
     """Per soft limit its upper and the score per unit over it, forms n_limits and on."""
     capacity_use: Array
     """(n_c, n_k) share of its site's capacity that a choice takes up."""
-    capacity_kinds: tuple[str, ...]
     tables: tuple[LineTable, ...]
     pairs: dict[tuple[int, int], Pair]
     beside: tuple[tuple[int, ...], ...]
@@ -168,9 +167,10 @@ class _Writer:
     def _sites(self, slot: int) -> IntArray:
         return self.site[self._choices(slot)]
 
-    def _capacity_use(self, kinds: tuple[str, ...]) -> Array:
+    def _capacity_use(self) -> Array:
         """(n_c, n_kinds) share of its site's capacity that each open choice takes up."""
         p = self.problem
+        kinds = tuple(dict.fromkeys(cap.kind for cap in p.caps))
         share = np.zeros((len(self.choice), len(kinds)))
         for k, kind in enumerate(kinds):
             caps = [cap for cap in p.caps if cap.kind == kind]
@@ -190,8 +190,6 @@ class _Writer:
         limits, forms, upper, lines = self._forms(used)
         n_limits = len(limits)
         pairs = self._pairs(lines, len(forms))
-        kinds = tuple(dict.fromkeys(cap.kind for cap in p.caps))
-        capacity_use = self._capacity_use(kinds)
         in_piece = np.zeros((len(p.pieces), len(p.site_names)), dtype=bool)
         for n, piece in enumerate(p.pieces):
             in_piece[n, list(piece.sites)] = True
@@ -222,8 +220,7 @@ class _Writer:
             piece_form=forms[:, INDEX[DONNING]].copy(),
             pieces=in_piece,
             soft=tuple((soft.upper, weight * soft.points_per) for soft in p.soft),
-            capacity_use=capacity_use,
-            capacity_kinds=kinds,
+            capacity_use=self._capacity_use(),
             tables=tuple(table for table, _ in lines),
             pairs=pairs,
             beside=tuple(tuple(sorted(others)) for others in beside),

@@ -64,7 +64,7 @@ class Pocket:
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """One line to cut: `length_mm` includes `slack_mm`, of which `service_mm` is service slack.
+    """One line to cut: `length_mm` includes `slack_mm` (service and joints).
 
     `longer_mm` is how much longer it may be; `bore` is the bore, gauge or diameter.
     """
@@ -78,9 +78,7 @@ class Cut:
     route: str
     length_mm: int
     slack_mm: float
-    service_mm: float
     longer_mm: int
-    longest_mm: float | None
     mass_g: float
     cautions: tuple[str, ...]
 
@@ -238,9 +236,7 @@ def _cut(setting: Setting, report: LineReport) -> Cut:
         route=route,
         length_mm=length,
         slack_mm=report.slack_m * 1e3,
-        service_mm=line.slack_m * 1e3,
         longer_mm=floor(longer + 1e-9),
-        longest_mm=longest,
         mass_g=report.mass_kg * 1e3,
         cautions=report.cautions,
     )

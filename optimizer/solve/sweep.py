@@ -82,7 +82,7 @@ def sweep(
     else:
         dial.whole = whole
         found = _bisect(dial, low, high, deadline, on_solve)
-    held, solves, solving, stopped, grid = found
+    held, solves, stopped, grid = found
     pieces = _pieces(assessor, held, high - low)
     return Sweep(
         ends[0].study.name,
@@ -97,13 +97,12 @@ def sweep(
         stopped is None,
         stopped,
         solves,
-        solving,
         time.perf_counter() - started,
         ends[0].study.warnings,
     )
 
 
-Found = tuple[list[Held], int, float, str | None, float | None]
+Found = tuple[list[Held], int, str | None, float | None]
 
 
 def _exact(
@@ -113,7 +112,7 @@ def _exact(
     on_solve: Callable[[int], None] | None,
 ) -> Found:
     held: list[Held] = []
-    solves, seconds, stopped = 0, 0.0, None
+    solves, stopped = 0, None
     for family in families:
         spec = family.base.setting.study.solve
         before = solves
@@ -131,7 +130,7 @@ def _exact(
             stopped = stop.why
         except KeyboardInterrupt:  # between two solves
             stopped = "interrupted"
-        solves, seconds = solves + search.solves, seconds + search.seconds
+        solves += search.solves
         base = family.base
         for stretch in search.stretches:
             layout = None
@@ -147,7 +146,7 @@ def _exact(
             _join(held, new)
         if stopped is not None:
             break
-    return held, solves, seconds, stopped, None
+    return held, solves, stopped, None
 
 
 def _as_good(assessor: SweepAssessor, layout: Layout | None, new: Held) -> bool:
@@ -194,7 +193,7 @@ def _bisect(
         stopped = "interrupted"
     points = search.points
     grid = None if dial.whole else points[1] - points[0]
-    return search.held, search.solves, search.seconds, stopped, grid
+    return search.held, search.solves, stopped, grid
 
 
 def _is_whole(dial: Dial, low: float, high: float) -> bool:

@@ -69,7 +69,6 @@ class BisectSweep:
         self._problems: dict[float, Problem] = {}
         self.held: list[Held] = []
         self.solves = 0
-        self.seconds = 0.0
 
     @property
     def points(self) -> list[float]:
@@ -216,10 +215,8 @@ class BisectSweep:
             left = inf if self._deadline == inf else self._deadline - time.perf_counter()
             if left <= 0.0:
                 raise SearchStoppedError("time_limit")
-            started = time.perf_counter()
             self._best[value] = best_layout(self.dial.setting_at(value), left)
             self.solves += 1
-            self.seconds += time.perf_counter() - started
             if self._on_solve is not None:
                 self._on_solve(self.solves)
         return self._best[value]

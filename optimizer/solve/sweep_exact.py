@@ -73,7 +73,6 @@ class ExactSweep:
         self._since: float | None = None
         self.stretches: list[Stretch] = []
         self.solves = 0
-        self.seconds = 0.0
 
     def run(self) -> None:
         """Fill `stretches` from s = 0 to 1.
@@ -248,9 +247,8 @@ class ExactSweep:
         solution = None
         reduced = arrays.at(s, *span) if arrays.searchable else None
         if reduced is not None and can_search(reduced):
-            began = time.perf_counter()
             solution = solve_once(reduced, time_limit_s=self._left(), seed=self._seed)
-            self._count(time.perf_counter() - began)
+            self._count()
             if solution is None:
                 return None
         forbidden = {winner.key for winner in cut}
@@ -274,7 +272,7 @@ class ExactSweep:
             outcome, solution = self._program.solve(gap=0.0, time_limit_s=self._left())
         except SolveInterrupted:
             raise SearchStoppedError("interrupted") from None
-        self._count(outcome.seconds)
+        self._count()
         if outcome.status == "infeasible":
             return None
         if outcome.status != "optimal":
@@ -287,9 +285,8 @@ class ExactSweep:
             raise SearchStoppedError("time_limit")
         return left
 
-    def _count(self, seconds: float) -> None:
+    def _count(self) -> None:
         self.solves += 1
-        self.seconds += seconds
         if self._on_solve is not None:
             self._on_solve(self.solves)
 

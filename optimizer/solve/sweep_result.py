@@ -54,7 +54,6 @@ class Sweep:
     complete: bool
     stopped: str | None
     solves: int
-    solve_seconds: float
     seconds: float
     warnings: tuple[str, ...]
 

@@ -15,8 +15,6 @@ from typing import Literal
 from optimizer.errors import Origin
 from optimizer.study.physics import LinePhysics, PartPhysics
 
-SegmentName = Literal["trunk", "thigh", "shank", "foot", "off_body"]
-Side = Literal["left", "right", "centre"]
 #: A body segment: ("thigh", "left"); the trunk is ("trunk", "centre").
 SegmentKey = tuple[str, str]
 

@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from optimizer.joint.program import JointProgram
 from optimizer.joint.world import Plan, World, make_world
 from optimizer.parallel import fingerprint
@@ -133,8 +131,3 @@ def ranked_plans(world: World, top: int, seed: int = 0) -> list[Plan]:
             plans.append(answer.plan)
         program.exclude(answer.plan)
     return plans
-
-
-def worlds_in_use(draws: Draws) -> list[int]:
-    """Numbers of the bodies that draws fall to."""
-    return [int(w) for w in np.unique(draws.world)]
