@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from optimizer.assess.lookup import Lookup
 from optimizer.assess.report import report
 from optimizer.assess.result import Balance, LimitReport
+from optimizer.body.gait import GRAVITY_M_S2
 from optimizer.body.places import keep_out
 from optimizer.body.wear_defaults import default_value
 from optimizer.setting import Setting
@@ -17,8 +18,6 @@ from optimizer.study.model import LEG_SEGMENTS, LimitSpec, PartModel, Site
 if TYPE_CHECKING:
     from optimizer.assess.limits import Facts
 
-#: Standard gravity, ISO 80000-3.
-_GRAVITY_M_S2 = 9.80665
 _DIRECTIONS: dict[str, tuple[int, str, str]] = {
     "fore_aft": (0, "front", "back"),
     "vertical": (1, "upwards", "downwards"),
@@ -126,7 +125,7 @@ def _contact(spec: LimitSpec, facts: Facts) -> list[LimitReport]:
         times = 1.0
         if spec.kind == "contact_peak" and site.segment != "off_body":
             times = _figure(setting, "contact_factor", site.segment)
-        load_n = (mass_at[site.name] + site.holder_mass_kg) * _GRAVITY_M_S2 * times
+        load_n = (mass_at[site.name] + site.holder_mass_kg) * GRAVITY_M_S2 * times
         label = f"contact pressure at {site.name}"
         label += f", {times:g} x gravity" if times != 1.0 else ", under gravity"
         value = load_n / site.contact_m2

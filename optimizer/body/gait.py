@@ -39,7 +39,8 @@ CURVES: dict[str, tuple[str, str]] = {
 }
 DEFAULT_CURVES = "fukuchi2018_young24"
 HARMONICS = 6  # exact for the default curves, which are published as six harmonics
-GRAVITY_M_S2 = 9.80665  # standard gravity
+#: Standard gravity, ISO 80000-3.
+GRAVITY_M_S2 = 9.80665
 #: Speeds of the time-distance data, slowest condition less 1 SD to fastest plus 1 SD [m/s].
 SPEED_RANGE_M_S = (0.44, 1.60)
 

@@ -8,7 +8,7 @@ supply), and what only the models can tell (a flow beyond their range).
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from math import ceil, isfinite
+from math import ceil, isfinite, pi
 
 from optimizer.errors import Flaw, Origin
 from optimizer.study.model import Line, LineOption, Part, PartModel
@@ -85,7 +85,7 @@ def _part_flaws(model: PartModel) -> Iterator[Flaw]:
     if p.piston_m is not None and p.stroke_m is None:
         yield _empty(model, "stroke_mm", "the stroke that goes with piston_mm")
     if p.piston_m is not None and p.stroke_m is not None and p.chamber_m3 is not None:
-        swept = 3.141592653589793 / 4.0 * p.piston_m**2 * p.stroke_m
+        swept = pi / 4.0 * p.piston_m**2 * p.stroke_m
         if swept > 1.01 * p.chamber_m3:
             yield Flaw(
                 _at(model, "chamber_cm3"),
