@@ -49,6 +49,17 @@ PROBE = 0.381966
 #: And where it does not, to see whether it keeps growing or falling.
 FURTHER = (0.125, 0.625, 0.8125)
 TRUNK_LOAD = INDEX[MASS[TRUNK]]
+#: Groups of rows that may not move -> what moves with them, as somebody who turns a number says it.
+_MOVED = {
+    "line_length": "how long a line may be",
+    "line_bend": "how far a line may bend",
+    "reach": "how long a line may be",
+    "cheapest_route": "which way of a line is cheapest",
+    "soft": "the load that a soft limit takes comfort points for",
+    "ballast": "what the counterweight may weigh",
+    "ballast_room": "what the counterweight may weigh",
+    "ballast_held": "what the counterweight may weigh",
+}
 
 
 @dataclass(frozen=True)
@@ -219,7 +230,7 @@ def _moving_rows(
         elif group in ("limit", *kinds) and _only_forbids(base, r):
             rows.append(_even_row(samples, shares, r))
         else:
-            raise NotSteadyError(f"it moves what is said of {group.replace('_', ' ')}")
+            raise NotSteadyError(f"it moves {_MOVED.get(group, 'more than costs and limits')}")
     return rows, load
 
 

@@ -13,6 +13,7 @@ from optimizer.solve.sweep import sweep
 from optimizer.solve.sweep_bisect import best_layout
 from optimizer.solve.sweep_dial import Dial, dial, unit_of
 from optimizer.solve.sweep_result import BISECTION, EXACT
+from optimizer.solve.sweep_sample import NotSteadyError
 from optimizer.solve.sweep_split import steady_families
 from optimizer.study.model import LimitSpec, Study
 from tests.instances import random_study
@@ -131,6 +132,30 @@ def test_dials_that_make_no_sense_are_refused(
 ) -> None:
     with pytest.raises(InputError):
         dial(AIR_ANKLE, paths, overrides)
+
+
+@pytest.mark.parametrize(
+    ("path", "overrides", "ends", "said"),
+    [
+        ("lines.fill_tube.response_ms", {}, (148, 155), "it moves how long a line may be"),
+        (
+            "parts.power_pack.mass_g*",
+            {
+                "limits.belt_soft_g": 100,
+                "weights.comfort": 0.1,
+                "sites.vest_back_centre.tags": "belt",
+            },
+            (0.9, 1.1),
+            "it moves the load that a soft limit takes comfort points for",
+        ),
+    ],
+)
+def test_why_a_sweep_is_not_exact_is_said_without_the_program_s_own_names(
+    path: str, overrides: dict[str, object], ends: tuple[float, float], said: str
+) -> None:
+    with pytest.raises(NotSteadyError) as caught:
+        steady_families(dial(AIR_ANKLE, path, overrides), *ends)
+    assert str(caught.value) == said
 
 
 def test_a_value_the_study_cannot_have_is_told_like_any_input() -> None:
