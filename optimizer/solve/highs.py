@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.interrupts import noted
+
 Array = NDArray[np.float64]
 
 #: The solver sees the objective times this, so that its absolute tolerance of 1e-6 on objective
@@ -191,12 +193,20 @@ class LiveModel:
         self._started = True
 
     def relaxed(self) -> Array | None:
-        """A solution of the linear relaxation, None if it has none."""
+        """A solution of the linear relaxation, None if it has none.
+
+        Raises
+        ------
+        KeyboardInterrupt
+            On Ctrl-C; the model can be changed and solved again all the same.
+        """
         highs = self._highs
         highs.setOptionValue("solve_relaxation", True)
         highs.setOptionValue("time_limit", inf)
-        highs.run()
+        interrupted = self._run()
         highs.setOptionValue("solve_relaxation", False)
+        if interrupted:
+            raise KeyboardInterrupt
         if highs.getModelStatus() != self._highspy.HighsModelStatus.kOptimal:
             return None
         return np.array(highs.getSolution().col_value)
@@ -222,27 +232,8 @@ class LiveModel:
         bound = inf if cutoff is None else cutoff * OBJECTIVE_SCALE
         highs.setOptionValue("objective_bound", float(bound))
         self._on_tick = on_tick
-        self._stop.clear()
         started = time.perf_counter()
-        # The solver runs beside the main thread, which alone receives Ctrl-C.
-        # Waiting on an event, not on the thread: an interrupted join may call a thread dead
-        # that still runs.
-        finished = threading.Event()
-
-        def work() -> None:
-            try:
-                highs.run()
-            finally:
-                finished.set()
-
-        threading.Thread(target=work, daemon=True).start()
-        interrupted = False
-        while not finished.is_set():
-            try:
-                finished.wait(0.2)
-            except KeyboardInterrupt:
-                interrupted = True
-                self._stop.set()
+        interrupted = self._run()
         outcome = self._outcome(time.perf_counter() - started, interrupted)
         with_start, self._started = self._started, False
         if interrupted:
@@ -254,6 +245,29 @@ class LiveModel:
                 gap=gap, time_limit_s=time_limit_s - spent, cutoff=cutoff, on_tick=on_tick
             )
         return outcome
+
+    def _run(self) -> bool:
+        """Run HiGHS to its end; whether Ctrl-C had it stop.
+
+        In a thread of its own: a Ctrl-C raised in a callback would cut through HiGHS and leave the
+        model in pieces. And none is raised here before HiGHS is done: whoever catches it may go
+        on to change the model.
+        """
+        self._stop.clear()
+        finished = threading.Event()
+
+        def work() -> None:
+            try:
+                self._highs.run()
+            finally:
+                finished.set()
+
+        with noted(self._stop.set):
+            threading.Thread(target=work, daemon=True).start()
+            # waiting for ever cannot be interrupted everywhere
+            while not finished.wait(0.2):
+                pass
+        return self._stop.is_set()
 
     def _is_another(self, outcome: Outcome) -> bool:
         """Whether the vector handed back is not the one of the objective told.
