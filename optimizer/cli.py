@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from optimizer._version import __version__
+from optimizer.interrupts import hold
 
 if TYPE_CHECKING:
     import typer
@@ -28,6 +29,8 @@ CAUTION = (
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; exits the process with the command's code."""
+    if arguments is None:
+        hold()
     given = list(sys.argv[1:] if arguments is None else arguments)
     if given in (["--version"], ["-V"]):
         print(f"limbtrim {__version__}")  # before anything heavy is imported

@@ -38,6 +38,7 @@ from typing import Any, Generic, TypeVar
 
 from optimizer._version import __version__
 from optimizer.errors import Flaw, InputError, Origin
+from optimizer.interrupts import stoppable
 
 T = TypeVar("T")
 
@@ -151,8 +152,9 @@ def run(
         clock.tell(len(results))
 
     try:
-        for i, value in _answers(work, tasks, todo, workers, executor):
-            keep(i, value)
+        with stoppable():
+            for i, value in _answers(work, tasks, todo, workers, executor):
+                keep(i, value)
     except KeyboardInterrupt:
         interrupted = True
     return Results(tuple(results.get(i) for i in range(len(tasks))), interrupted)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from rich.console import RenderableType
 
 from optimizer.errors import DisagreementError, Flaw, InputError, Origin
+from optimizer.interrupts import answered
 from optimizer.views.console import Consoles, show
 
 if TYPE_CHECKING:
@@ -68,6 +69,7 @@ def answer(consoles: Consoles, json_to: str | None, ask: Callable[[], Answer]) -
         if json_to != "-":
             shown_anyway(lambda: show(consoles.out, found.view()))
         sys.stdout.flush()
+        answered()
         return found.code
     except InputError as error:
         from optimizer.views.errors import error_text

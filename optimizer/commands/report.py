@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from optimizer.commands._plan import Planned, Request, planned, prototype
 from optimizer.commands._run import INFEASIBLE, OK, Answer
 from optimizer.commands._turned import turned as turned_over
+from optimizer.interrupts import stoppable
 from optimizer.views.console import Consoles
 
 if TYPE_CHECKING:
@@ -17,6 +19,8 @@ if TYPE_CHECKING:
     from optimizer.solve.front import Front
     from optimizer.solve.sweep_dial import Dial
     from optimizer.trust.result import Trust
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +64,16 @@ def report(consoles: Consoles, request: Request, folder: Path, extras: Extras) -
     if isinstance(found, Answer):
         return found
     built, assumed = prototype(found.setting, extras.measured, extras.measured_lines)
+
+    def extra(what: str, find: Callable[[], T]) -> T | None:
+        """What is found; None where Ctrl-C ended it: the layout is told all the same."""
+        try:
+            with stoppable():
+                return find()
+        except KeyboardInterrupt:
+            consoles.err.print(f"limbtrim: stopped by hand, {what} is left out", soft_wrap=True)
+            return None
+
     results = Results(
         found.setting,
         found.plan,
@@ -67,9 +81,11 @@ def report(consoles: Consoles, request: Request, folder: Path, extras: Extras) -
         found.ranking,
         built,
         (*found.assumed, *assumed),
-        _front(found, request) if extras.front else None,
-        None if turned is None else swept(turned, request.time_limit_s),
-        _trust(found.setting, extras.solved_draws) if extras.trust else None,
+        extra("the front", lambda: _front(found, request)) if extras.front else None,
+        None if turned is None else extra("the sweep", lambda: swept(turned, request.time_limit_s)),
+        extra("how far to trust it", lambda: _trust(found.setting, extras.solved_draws))
+        if extras.trust
+        else None,
     )
     files = report_files(results)
     write_folder(folder, files, filled=(MEASURED_PARTS, MEASURED_LINES), page=PAGE)

@@ -21,10 +21,10 @@ from optimizer.assess.agree import require_agreement
 from optimizer.assess.assessment import assess
 from optimizer.crowd.result import Common, Crowd, CutLength, Served, ShortLine
 from optimizer.crowd.wearers import Person
+from optimizer.interrupts import stoppable
 from optimizer.joint.program import Joint, JointProgram
 from optimizer.joint.world import Plan, World, make_world
 from optimizer.parallel import Sink, fingerprint, run
-from optimizer.solve.highs import SolveInterrupted
 from optimizer.solve.program import case_of
 from optimizer.study.model import Study, WearerSpec
 from optimizer.trust.search import plan_from, plan_record
@@ -110,8 +110,9 @@ def crowd(
     if complete and group:
         tried = list(dict.fromkeys([*(p for p in own if p), *([study_plan] if study_plan else [])]))
         try:
-            mean, worst, group = _common(study, worlds, group, tried)
-        except SolveInterrupted:
+            with stoppable():
+                mean, worst, group = _common(study, worlds, group, tried)
+        except KeyboardInterrupt:
             complete = False
         everyone = mean is not None and len(group) == len(people)
     plans = {

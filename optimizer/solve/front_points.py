@@ -17,6 +17,7 @@ from math import inf
 from optimizer.assess.agree import require_agreement
 from optimizer.assess.assessment import assess
 from optimizer.assess.result import Assessment, Infeasible
+from optimizer.interrupts import stoppable
 from optimizer.problem.arrays import Problem
 from optimizer.problem.build import build_problem
 from optimizer.problem.presolve import Switches, reduce
@@ -78,7 +79,8 @@ def find_points(
         on_point=on_point,
     )
     try:
-        search.run()
+        with stoppable():
+            search.run()
     except SearchStoppedError as stop:
         found.stopped = stop.why
     except KeyboardInterrupt:  # between two solves

@@ -6,6 +6,7 @@ import time
 from typing import TYPE_CHECKING
 
 from optimizer.assess.result import Clash, Infeasible, Obstacle
+from optimizer.interrupts import stoppable
 from optimizer.problem.presolve import Reduced
 from optimizer.setting import Setting
 
@@ -58,7 +59,8 @@ def explain(
     clashes: list[Clash] = []
     complete = True
     try:
-        _find_clashes(setting, clashes, on_call)
+        with stoppable():
+            _find_clashes(setting, clashes, on_call)
     except KeyboardInterrupt:
         complete = False
     first = clashes[0] if clashes else Clash(())

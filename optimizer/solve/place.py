@@ -10,6 +10,7 @@ from math import inf
 from optimizer.assess.agree import require_agreement
 from optimizer.assess.assessment import assess
 from optimizer.assess.result import Infeasible, Proof, RankedLayout, Ranking
+from optimizer.interrupts import stoppable
 from optimizer.problem.build import build_problem
 from optimizer.problem.presolve import Reduced, Switches, reduce
 from optimizer.setting import Setting, build_setting
@@ -95,8 +96,9 @@ def place(
     while len(layouts) < len(found):
         outcome, solution = found[len(layouts)]
         try:
-            assessment = assess(setting, names.layout(solution))
-            require_agreement(solution, assessment)
+            with stoppable():
+                assessment = assess(setting, names.layout(solution))
+                require_agreement(solution, assessment)
         except KeyboardInterrupt:
             if not layouts:
                 continue  # the best is shown whatever happens
@@ -147,18 +149,19 @@ def _rank_by_rank(
     exhausted = False
     status = "time_limit"
     try:
-        for outcome, solution in _search(program, gap, budget_s, started, on_progress):
-            status = outcome.status
-            if solution is None:
-                exhausted = outcome.status == "infeasible"
-                break
-            key = identity(program.problem, solution.chosen)
-            if key not in seen:
-                seen.add(key)
-                found.append((outcome, solution))
-            if outcome.status != "optimal" or len(found) >= top:
-                break
-            program.exclude(solution.chosen)
+        with stoppable():
+            for outcome, solution in _search(program, gap, budget_s, started, on_progress):
+                status = outcome.status
+                if solution is None:
+                    exhausted = outcome.status == "infeasible"
+                    break
+                key = identity(program.problem, solution.chosen)
+                if key not in seen:
+                    seen.add(key)
+                    found.append((outcome, solution))
+                if outcome.status != "optimal" or len(found) >= top:
+                    break
+                program.exclude(solution.chosen)
     except KeyboardInterrupt:
         status = "interrupted"  # between two solves: what was found by then stands
     found.sort(key=lambda pair: round(pair[1].score, 9))

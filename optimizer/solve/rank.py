@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import inf
 
+from optimizer.interrupts import stoppable
 from optimizer.problem.arrays import Objective
 from optimizer.problem.presolve import Reduced, Switches
 from optimizer.problem.quantities import DISCOMFORT, INDEX
@@ -66,7 +67,8 @@ def rank(
         on_tick=on_tick,
         switches=switches,
     )
-    result = search.run()
+    with stoppable():
+        result = search.run()
     found = []
     for entry in result.entries:
         solution = solution_of(

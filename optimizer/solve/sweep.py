@@ -15,6 +15,7 @@ from math import inf
 
 from optimizer.assess.result import Layout
 from optimizer.errors import Flaw, InputError, Origin
+from optimizer.interrupts import stoppable
 from optimizer.solve.epsilon import WITHOUT_BALLAST, SearchStoppedError
 from optimizer.solve.layouts import layout_of
 from optimizer.solve.relay import layout_key
@@ -125,7 +126,8 @@ def _exact(
             family, seed=spec.seed, threads=spec.threads, deadline=deadline, on_solve=tell
         )
         try:
-            search.run()
+            with stoppable():
+                search.run()
         except SearchStoppedError as stop:
             stopped = stop.why
         except KeyboardInterrupt:  # between two solves
@@ -186,7 +188,8 @@ def _bisect(
     search = BisectSweep(dial, low, high, deadline=deadline, on_solve=on_solve)
     stopped = None
     try:
-        search.run()
+        with stoppable():
+            search.run()
     except SearchStoppedError as stop:
         stopped = stop.why
     except KeyboardInterrupt:  # between two solves

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from math import inf
 
 from optimizer.assess.result import Assessment, Infeasible, LimitReport, Ranking
+from optimizer.interrupts import stoppable
 from optimizer.setting import build_setting
 from optimizer.solve.place import place
 from optimizer.solve.relay import assess_there
@@ -90,8 +91,9 @@ def whatif(
         if on_case is not None:
             on_case(number, case.name)
         try:
-            setting = build_setting(case.study)
-            found = place(setting, top=1, time_limit_s=left)
+            with stoppable():
+                setting = build_setting(case.study)
+                found = place(setting, top=1, time_limit_s=left)
         except KeyboardInterrupt:  # before or after its search
             if not results:
                 raise

@@ -10,6 +10,7 @@ from math import inf
 from optimizer.assess.result import Infeasible
 from optimizer.assess.why import LimitWorth, PartWhy, WhyReport
 from optimizer.errors import Flaw, InputError, Origin
+from optimizer.interrupts import stoppable
 from optimizer.parallel import Progress
 from optimizer.setting import Setting, build_setting
 from optimizer.solve.infeasible import explain
@@ -61,9 +62,10 @@ def why(
     work = _Work(started, on_progress)
     work.tell("the best layout")
     try:
-        questions = Questions(
-            setting, share, deadline=started + time_limit_s, on_tick=lambda _: work.tell()
-        )
+        with stoppable():
+            questions = Questions(
+                setting, share, deadline=started + time_limit_s, on_tick=lambda _: work.tell()
+            )
     except KeyboardInterrupt:
         return None
     if questions.solution is None:
@@ -71,11 +73,12 @@ def why(
             return explain(setting, questions.reduced, time.perf_counter() - started)
         return None
     try:
-        asked = [spot for spot in spots(questions) if named in (None, spot.part)]
-        work.total = len(asked) + (len(questions.easing.limits) if named is None else 0)
-        _ask_parts(questions, asked, work, every_site=named is not None)
-        if named is None:
-            _ask_limits(questions, work)
+        with stoppable():
+            asked = [spot for spot in spots(questions) if named in (None, spot.part)]
+            work.total = len(asked) + (len(questions.easing.limits) if named is None else 0)
+            _ask_parts(questions, asked, work, every_site=named is not None)
+            if named is None:
+                _ask_limits(questions, work)
     except (KeyboardInterrupt, _OutOfTimeError):
         pass
     assert questions.best is not None

@@ -17,10 +17,10 @@ from optimizer.assess.agree import AGREEMENT, require_agreement
 from optimizer.assess.assessment import assess
 from optimizer.assess.result import Assessment, Infeasible
 from optimizer.errors import DisagreementError
+from optimizer.interrupts import stoppable
 from optimizer.joint.world import Plan, World, make_world
 from optimizer.parallel import Sink, fingerprint, run
 from optimizer.problem.presolve import reduce
-from optimizer.solve.highs import SolveInterrupted
 from optimizer.solve.infeasible import explain
 from optimizer.solve.program import Program
 from optimizer.study.model import Study
@@ -118,16 +118,17 @@ def trust(
     if regret and complete and solved:
         rows = [int(one["row"]) for one in solved]
         try:
-            least = least_regret(
-                worlds,
-                table,
-                rows,
-                [float(one["value"]) for one in solved],
-                candidates=plans,
-                seed=study.solve.seed,
-                threads=study.solve.threads,
-            )
-        except SolveInterrupted:
+            with stoppable():
+                least = least_regret(
+                    worlds,
+                    table,
+                    rows,
+                    [float(one["value"]) for one in solved],
+                    candidates=plans,
+                    seed=study.solve.seed,
+                    threads=study.solve.threads,
+                )
+        except KeyboardInterrupt:
             complete = False
         if least is not None and least.plan is not None:
             known = {nominal.key(plan) for plan in plans}

@@ -153,3 +153,19 @@ def test_one_worker_and_two_give_the_same_bytes() -> None:
         assert isinstance(found, Crowd)
         documents.append(encode(crowd_document(here, found)))
     assert documents[0] == documents[1]
+
+
+def test_ctrl_c_while_the_common_layout_is_sought_keeps_the_own_bests(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    here = random_study(SEEDS[0], parts=3, sites=4)
+    whole = crowd(here, BODIES, workers=1)
+
+    def stopped(*given: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("optimizer.crowd.crowd._solve", stopped)
+    found = crowd(here, BODIES, workers=1)
+    assert whole.complete and not found.complete
+    assert found.mean is None and found.worst is None
+    assert [w.own_score for w in found.wearers] == [w.own_score for w in whole.wearers]

@@ -50,6 +50,20 @@ def test_again_into_the_same_folder_gives_the_same_bytes(run, solved, made):
     assert document["schema"] == "limbtrim.written/1" and len(document["files"]) == len(before)
 
 
+@pytest.mark.parametrize("extra", ["trust", "front"])
+def test_ctrl_c_in_what_else_is_asked_for_does_not_lose_the_layout(
+    run, solved, tmp_path, monkeypatch, extra
+):
+    def stopped(*given, **also):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(f"optimizer.commands.report._{extra}", stopped)
+    asked = ("--no-front", "--trust") if extra == "trust" else ()
+    code, said, err = run("report", str(solved.path), "--out", str(tmp_path / "out"), *asked, "-q")
+    assert code == 0 and "stopped by hand" in err and "left out" in err
+    assert "report.html" in said and (tmp_path / "out" / "report.html").exists()
+
+
 def test_measured_values_are_never_written_over(run, solved, made):
     table = made[0] / "measured_parts.csv"
     blank = table.read_bytes()
