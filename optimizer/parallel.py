@@ -37,6 +37,7 @@ from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from optimizer._version import __version__
+from optimizer._write import write_whole
 from optimizer.errors import Flaw, InputError, Origin
 from optimizer.interrupts import stoppable
 
@@ -269,7 +270,7 @@ class _Store:
         self._path, self._mark = path, mark
 
     def read(self, what: str, total: int) -> dict[int, Any]:
-        origin = Origin(str(self._path))
+        """Results of earlier runs; nothing is written before the file is known to be ours."""
         try:
             text = self._path.read_text(encoding="utf-8") if self._path.exists() else ""
             if not text:
@@ -277,44 +278,45 @@ class _Store:
                 self._path.write_text(json.dumps(head) + "\n", encoding="utf-8")
                 return {}
             whole = text[: text.rfind("\n") + 1]
+            self._require_ours(text.split("\n", 1)[0])
+            known = self._known(whole, what, total)
             if whole != text:
-                self._path.write_text(whole, encoding="utf-8")
+                write_whole(self._path, whole or text + "\n")
+            self._path.open("a", encoding="utf-8").close()  # said now if it cannot be added to
+            return known
         except (OSError, UnicodeDecodeError) as error:
             reason = getattr(error, "strerror", None) or str(error)
-            raise InputError([Flaw(origin, reason, "a results file to read and write")]) from error
-        lines = whole.splitlines()
+            raise self._error(None, reason, "a results file to read and write") from error
+
+    def _require_ours(self, line: str) -> None:
         try:
-            head = json.loads(lines[0]) if lines else {}
-            entries = [json.loads(line) for line in lines[1:]]
-        except ValueError as error:
-            raise InputError(
-                [Flaw(origin, "text that is no results file", "a results file, or a new name")]
-            ) from error
+            head = json.loads(line)
+        except (ValueError, RecursionError):
+            head = None
         if not isinstance(head, dict) or head.get("format") != _FORMAT:
-            raise InputError(
-                [
-                    Flaw(
-                        Origin(str(self._path), 1),
-                        "no results file",
-                        "a results file, or a new name",
-                    )
-                ]
-            )
+            raise self._error(1, "no results file", "a results file, or a new name")
         if head.get("mark") != self._mark:
-            raise InputError(
-                [
-                    Flaw(
-                        Origin(str(self._path), 1),
-                        "results of another study, other options or another version",
-                        "the same study and options as before, or a new file name",
-                    )
-                ]
+            raise self._error(
+                1,
+                "results of another study, other options or another version",
+                "the same study and options as before, or a new file name",
             )
-        return {
-            int(entry["task"]): entry["result"]
-            for entry in entries
-            if entry["what"] == what and 0 <= int(entry["task"]) < total
-        }
+
+    def _known(self, whole: str, what: str, total: int) -> dict[int, Any]:
+        known = {}
+        for number, line in enumerate(whole.splitlines()[1:], start=2):
+            try:
+                entry = json.loads(line)
+                task, result = int(entry["task"]), entry["result"]
+                if entry["what"] == what and 0 <= task < total:
+                    known[task] = result
+            except (ValueError, TypeError, KeyError, OverflowError, RecursionError) as error:
+                found = "a line that is no result"
+                raise self._error(number, found, "a results file, or a new name") from error
+        return known
+
+    def _error(self, row: int | None, found: str, expected: str) -> InputError:
+        return InputError([Flaw(Origin(str(self._path), row), found, expected)])
 
     def add(self, what: str, task: int, value: Any) -> None:
         line = json.dumps({"what": what, "task": task, "result": value}, allow_nan=False)

@@ -106,15 +106,43 @@ def test_a_results_file_cut_short_by_a_crash_loses_one_result_only(tmp_path: Pat
     assert list(whole.values) == [slow_square(x) for x in range(5)]
 
 
+HEAD = json.dumps({"format": "limbtrim.results/1", "mark": "mine"})
+
+
+@pytest.mark.parametrize("end", ["\n", ""])
 @pytest.mark.parametrize(
-    "text", ["part,site\n", json.dumps({"format": "limbtrim.results/1", "mark": "other"}) + "\n"]
+    "text",
+    [
+        "part,site",
+        "notes of a year\nin two lines",
+        '{"a": 1}',
+        '{"a": 1}\n{"b": 2}',
+        "[" * 100_000,
+        HEAD[:-9],
+        HEAD.replace("mine", "other"),
+        HEAD.replace("mine", "other") + '\n{"what": "tasks", "task": 0, "result": 1}',
+        HEAD + '\n{"foo": 1}\n{"cut": "sh',
+        HEAD + "\nnotes\n",
+        HEAD + '\n{"what": "tasks", "task": Infinity, "result": 1}\n',
+    ],
 )
-def test_a_file_of_something_else_is_refused_and_left_alone(tmp_path: Path, text: str) -> None:
+def test_a_file_of_something_else_is_refused_and_left_alone(
+    tmp_path: Path, text: str, end: str
+) -> None:
     file = tmp_path / "results.jsonl"
-    file.write_text(text)
+    file.write_bytes((text + end).encode())
     with pytest.raises(InputError):
         run(slow_square, [1], workers=1, results_file=file, mark="mine")
-    assert file.read_text() == text
+    assert file.read_bytes() == (text + end).encode()
+
+
+def test_a_head_without_its_line_end_is_a_head(tmp_path: Path) -> None:
+    file = tmp_path / "results.jsonl"
+    file.write_text(HEAD)
+    for fresh in (2, 0):
+        again = Stopper(None)
+        run(again, [3, 4], workers=1, results_file=file, mark="mine")
+        assert again.called == fresh
 
 
 def die_once(path: str) -> int:
