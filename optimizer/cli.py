@@ -33,13 +33,21 @@ def main(arguments: Sequence[str] | None = None) -> None:
         hold()
     given = list(sys.argv[1:] if arguments is None else arguments)
     if given in (["--version"], ["-V"]):
-        print(f"limbtrim {__version__}")  # before anything heavy is imported
+        print(version_text())  # before anything heavy is imported
         return
     try:
         build_app()(args=given or ["--help"], prog_name="limbtrim")
     except KeyboardInterrupt:  # before a command took over, while modules were still read
         print("limbtrim: stopped by hand before there was an answer", file=sys.stderr)
         raise SystemExit(130) from None
+
+
+def version_text() -> str:
+    """The version, and in a line of its own whether the compiled parts are used."""
+    from optimizer.native.library import why_not
+
+    reason = why_not()
+    return f"limbtrim {__version__}\ncompiled parts: {f'not used, {reason}' if reason else 'used'}"
 
 
 def build_app() -> typer.Typer:

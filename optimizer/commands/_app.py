@@ -6,8 +6,7 @@ from typing import Annotated
 
 import typer
 
-from optimizer._version import __version__
-from optimizer.cli import CAUTION, EXIT_CODES
+from optimizer.cli import CAUTION, EXIT_CODES, version_text
 from optimizer.commands._run import answer
 from optimizer.views.console import LEAST_WIDTH, make_consoles
 
@@ -82,7 +81,7 @@ Results = Annotated[
 
 def _version(wanted: bool) -> None:
     if wanted:
-        typer.echo(f"limbtrim {__version__}")
+        typer.echo(version_text())
         raise typer.Exit
 
 

@@ -18,15 +18,23 @@ KNOWN = 512
 
 def matching() -> ctypes.CDLL | None:
     """The compiled library as it is; None if there is none, or one of other sources than these."""
+    return None if why_not() else ctypes.CDLL(str(HERE / LIBRARY))
+
+
+def why_not() -> str:
+    """Why the compiled parts are not used; "" if they are."""
     path = HERE / LIBRARY
-    if os.environ.get(VARIABLE) == "0" or not path.is_file():
-        return None
+    if os.environ.get(VARIABLE) == "0":
+        return f"turned off by {VARIABLE}"
+    if not path.is_file():
+        return "none were made when limbtrim was installed"
     try:
         found = ctypes.CDLL(str(path))
         found.limbtrim_digest.restype = ctypes.c_char_p
-        return found if found.limbtrim_digest().decode() == digest() else None
+        same = found.limbtrim_digest().decode() == digest()
     except (OSError, AttributeError):
-        return None
+        return "they cannot be loaded"
+    return "" if same else "made of other sources than these: install again"
 
 
 @lru_cache(maxsize=1)

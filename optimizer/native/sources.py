@@ -34,6 +34,7 @@ def digest() -> str:
 def compiled(target: Path) -> str:
     """Compile the sources to a library; "" if that worked, else why not, in one line."""
     named = os.environ.get("CC", "").split()
+    reasons: list[str] = []
     for words in ([named] if named else []) + [[name] for name in _COMPILERS]:
         if shutil.which(words[0]) is None:
             continue
@@ -46,5 +47,5 @@ def compiled(target: Path) -> str:
         if run.returncode == 0:
             return ""
         lines = run.stderr.strip().splitlines()
-        return f"{words[0]} failed: {lines[0] if lines else run.returncode}"
-    return "no C compiler found"
+        reasons.append(f"{words[0]} failed: {lines[0] if lines else run.returncode}")
+    return reasons[0] if reasons else "no C compiler found"
