@@ -27,8 +27,7 @@ def build(
     from optimizer.report.sheet_md import sheet_markdown
     from optimizer.study.files import display
     from optimizer.views.header import title_words
-    from optimizer.views.json import written_document
-    from optimizer.views.paper import written_page
+    from optimizer.views.paper import written_page, written_paper
 
     form = out.suffix.casefold()
     if form not in (".html", ".md"):
@@ -52,7 +51,7 @@ def build(
     write_beside(files, filled=(parts, lines))
     written = [display(path) for path in (out, parts, lines)]
     return Answer(
-        lambda: written_document(written),
-        lambda: written_page(written, found.plan),
-        OK if found.plan.feasible else INFEASIBLE,
+        lambda: written_paper(written, found.plan, built),
+        lambda: written_page(written, found.plan, built),
+        OK if all(each.feasible for each in (found.plan, built) if each) else INFEASIBLE,
     )

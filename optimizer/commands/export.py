@@ -36,8 +36,7 @@ def export(
     from optimizer.study.files import display
     from optimizer.views.cautions import CAUTIONS
     from optimizer.views.export import export as as_text
-    from optimizer.views.json import written_document
-    from optimizer.views.paper import written_page
+    from optimizer.views.paper import written_page, written_paper
 
     if table == "sweep":
         if sweep is None:
@@ -73,7 +72,7 @@ def export(
         flaw = Flaw(Origin("--out"), found_words, "a file in a folder you may write")
         raise InputError([flaw]) from error
     names = [display(Path(out))]
-    return Answer(lambda: written_document(names), lambda: written_page(names, plan), OK)
+    return Answer(lambda: written_paper(names, plan), lambda: written_page(names, plan), OK)
 
 
 def _frame(found: Planned, table: str, request: Request) -> pd.DataFrame | None:

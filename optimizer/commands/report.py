@@ -49,8 +49,7 @@ def report(consoles: Consoles, request: Request, folder: Path, extras: Extras) -
     )
     from optimizer.report.need import require_matplotlib
     from optimizer.study.files import display
-    from optimizer.views.json import written_document
-    from optimizer.views.paper import written_page
+    from optimizer.views.paper import written_page, written_paper
 
     require_matplotlib()  # said before anything is solved
     turned = (
@@ -91,9 +90,9 @@ def report(consoles: Consoles, request: Request, folder: Path, extras: Extras) -
     write_folder(folder, files, filled=(MEASURED_PARTS, MEASURED_LINES), page=PAGE)
     names = [display(folder / name) for name in files]
     return Answer(
-        lambda: written_document(names),
-        lambda: written_page(names, results.plan),
-        OK if results.plan.feasible else INFEASIBLE,
+        lambda: written_paper(names, results.plan, built),
+        lambda: written_page(names, results.plan, built),
+        OK if all(each.feasible for each in (results.plan, built) if each) else INFEASIBLE,
     )
 
 

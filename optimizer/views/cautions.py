@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from rich.console import Group
 
 from optimizer.views.table import section
@@ -27,7 +29,12 @@ def cautions_view() -> Group:
     return section("Before anyone acts on this", *bullets((*CAUTIONS, *BASIS)))
 
 
-def warnings_view(*sources: tuple[str, ...]) -> Group | None:
-    """All warnings, each once, in the order given; None when there are none."""
-    unique = tuple(dict.fromkeys(text for source in sources for text in source))
+def all_warnings(*sources: Iterable[str]) -> list[str]:
+    """All warnings, each once, in the order given: what a page says its document says too."""
+    return list(dict.fromkeys(text for source in sources for text in source))
+
+
+def warnings_view(*sources: Iterable[str]) -> Group | None:
+    """The same as a section; None when there are none."""
+    unique = all_warnings(*sources)
     return section("Warnings", *bullets(unique)) if unique else None

@@ -4,7 +4,8 @@ Documents
 ---------
 Every document starts with "schema", its kind and version: "limbtrim.ranking/1" (`place`),
 "limbtrim.infeasible/1" (`place` when nothing fits), "limbtrim.assessment/1" (`weigh`),
-"limbtrim.study/1" (`check`), "limbtrim.models/1" (`models`), "limbtrim.written/1" (`new`),
+"limbtrim.study/1" (`check`), "limbtrim.models/1" (`models`), "limbtrim.written/1" (`new`;
+`report`, `build` and `export` add "limits_broken" by "plan" and "prototype", and "warnings"),
 "limbtrim.line/1" (`line`), "limbtrim.why/1" (`why`, see `optimizer.views.why_json`). A key may be
 added within a version; one that goes or changes its meaning makes a new version. The JSON Schema
 of the first three is `optimizer/data/schema_ranking.json`.
@@ -71,7 +72,7 @@ from optimizer._version import __version__
 from optimizer.assess.dynamics import SwingReport
 from optimizer.assess.result import Assessment, Infeasible, Proof, Ranking
 from optimizer.study.model import Study
-from optimizer.views.cautions import BASIS, CAUTIONS
+from optimizer.views.cautions import BASIS, CAUTIONS, all_warnings
 from optimizer.views.json_records import (
     Document,
     layout_record,
@@ -136,7 +137,11 @@ def ranking_document(
         "swing_dynamics": None if swing is None else swing_document(swing),
         "counterweight": None if ballast is None else counterweight_document(ballast),
         "size": dict(ranking.size),
-        "warnings": list(dict.fromkeys((*study.warnings, *ranking.warnings))),
+        "warnings": all_warnings(
+            study.warnings,
+            ranking.warnings,
+            *(ranked.assessment.warnings for ranked in ranking.layouts),
+        ),
         "cautions": [*CAUTIONS, *BASIS],
     }
 
@@ -155,7 +160,7 @@ def assessment_document(
         "assumed": list(assumed),
         "layout": layout_record(assessment, given),
         "swing_dynamics": None if swing is None else swing_document(swing),
-        "warnings": list(study.warnings),
+        "warnings": all_warnings(study.warnings, assessment.warnings),
         "cautions": [*CAUTIONS, *BASIS],
     }
 
@@ -180,7 +185,7 @@ def infeasible_document(study: Study, found: Infeasible) -> Document:
             for clash in found.further
         ],
         "complete": found.complete,
-        "warnings": list(dict.fromkeys((*study.warnings, *found.warnings))),
+        "warnings": all_warnings(study.warnings, found.warnings),
         "cautions": [*CAUTIONS],
     }
 

@@ -230,3 +230,27 @@ def test_a_report_can_hold_a_sweep_and_trust(run, solved, tmp_path):
     assert {"sweep.svg", "trust.svg"} <= names and "front.svg" not in names
     page = (out / "report.html").read_text(encoding="utf-8")
     assert 'id="trust"' in page and 'id="sweep"' in page and "it is that one" in page
+
+
+@pytest.mark.parametrize(
+    "command", [("build", "compared.md"), ("report", "compared", "--no-front")]
+)
+def test_a_prototype_that_breaks_a_limit_is_told_as_weigh_tells_it(
+    run, solved, tmp_path, results, command
+):
+    from optimizer.report.measured import measured_parts
+
+    weighed = tmp_path / "weighed.csv"
+    weighed.write_text(measured_parts(results.plan).replace("180.0,", "180.0,9000"))
+    kept = tmp_path / "answer.json"
+    code, out, err = run(
+        command[0], str(solved.path), "--out", str(tmp_path / command[1]), *command[2:],
+        "--measured", str(weighed), "--json", str(kept), "-q",
+    )  # fmt: skip
+    assert code == 3, err
+    broken = json.loads(kept.read_text())["limits_broken"]
+    assert broken["plan"] == [] and broken["prototype"]
+    said = " ".join(out.split())
+    assert "BROKEN by the prototype" in said
+    assert all(label in said for label in broken["prototype"])
+    assert run("weigh", str(solved.path), "--layout", str(weighed))[0] == 3
