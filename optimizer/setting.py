@@ -50,6 +50,16 @@ class Setting:
         """What it is made of; whatever follows from that is worked out anew where it arrives."""
         return {f.name: getattr(self, f.name) for f in fields(self)}
 
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What is to be said of every answer in this setting, whatever its layout.
+
+        What looks like a slip in the files, and where wearer or task lie outside the range that
+        tables and models hold for.
+        """
+        said = (*self.study.warnings, *self.wearer.warnings, *self.energy.warnings({}))
+        return tuple(dict.fromkeys(said))
+
     @cached_property
     def line_limits(self) -> Mapping[str, tuple[Limit, ...]]:
         """How far each way of making each line may run, by the line's name."""

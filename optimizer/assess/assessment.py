@@ -19,7 +19,7 @@ from optimizer.assess.balance import balance_of
 from optimizer.assess.limits import Facts, layout_limits
 from optimizer.assess.line_air import chamber_end, hung_volumes_m3
 from optimizer.assess.line_limits import line_limits
-from optimizer.assess.line_notes import line_notes, warm_wire
+from optimizer.assess.line_notes import sitting_words, warm_wire, warm_words
 from optimizer.assess.line_physics import with_physics
 from optimizer.assess.line_runs import Run, line_run
 from optimizer.assess.loads import (
@@ -162,6 +162,13 @@ class Assessor:
             segment: sum(mass for key, mass in totals.mass_kg.items() if key[0] == segment)
             for segment in ("trunk", *LEG_SEGMENTS)
         }
+        air = air_of(setting, models, reports, (line.chamber for line in described))
+        said = (
+            *setting.warnings,
+            *energy.warnings(legs_kg),
+            *(() if air is None else air.cautions),
+            *warm_words([line.warm for line in described]),
+        )
         return Assessment(
             layout=layout,
             parts=tuple(reports),
@@ -181,10 +188,10 @@ class Assessor:
             discomfort=discomfort,
             score=self._score(metabolic_w, swing_pct) + study.weights.comfort * discomfort,
             limits=layout_limits(facts, (x for line in described for x in line.limits)),
-            warnings=(*study.warnings, *setting.wearer.warnings, *energy.warnings(legs_kg)),
+            warnings=tuple(dict.fromkeys(said)),
             balance=balance,
-            air=air_of(setting, models, reports, (line.chamber for line in described)),
-            line_notes=line_notes(lines, [line.warm for line in described]),
+            air=air,
+            line_notes=sitting_words(lines),
             metabolic_w_by_segment={
                 "trunk": trunk_w,
                 **{_name(key): totals.leg_w_on[key] for key in LEG_KEYS},

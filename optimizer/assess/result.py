@@ -226,11 +226,13 @@ class Assessment:
     score: float
     limits: tuple[LimitReport, ...]
     warnings: tuple[str, ...]
+    """What every answer that rests on this layout has to say: the setting's warnings, loads beyond
+    what the models were measured at, air that pump or battery cannot give, wires that get warm."""
     balance: Balance | None = None
     air: AirReport | None = None
     """What walking takes in air; None without an air chamber that a line fills."""
     line_notes: tuple[str, ...] = ()
-    """What is to be said of the lines together, a sentence each."""
+    """What is worth knowing of the lines together, a sentence each."""
     metabolic_w_by_segment: Mapping[str, float] = field(default_factory=dict)
     """What the worn mass of each segment costs, by the names of `mass_kg`; adds up to the whole."""
 

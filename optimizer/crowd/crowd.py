@@ -19,9 +19,11 @@ from typing import Any
 
 from optimizer.assess.agree import require_agreement
 from optimizer.assess.assessment import assess
+from optimizer.assess.result import Assessment, Layout, Placement
 from optimizer.crowd.result import Common, Crowd, CutLength, Served, ShortLine
 from optimizer.crowd.wearers import Person
 from optimizer.interrupts import stoppable
+from optimizer.joint.heed import summed_up
 from optimizer.joint.program import Joint, JointProgram
 from optimizer.joint.world import Plan, World, make_world
 from optimizer.parallel import Sink, fingerprint, run
@@ -52,7 +54,7 @@ def solve_chunk(task: Task) -> list[dict[str, Any]]:
         program = JointProgram([world], seed=task.study.solve.seed)
         answer = program.least_mean([program.form(0)])
         if answer.plan is not None:
-            _score(world, answer.plan)  # the two roads must agree
+            _assessed(world, answer.plan)  # the two roads must agree
         plan = None if answer.plan is None else plan_record(answer.plan)
         value = None if answer.plan is None else answer.value
         found.append({"status": answer.status, "value": value, "plan": plan})
@@ -141,7 +143,7 @@ def crowd(
         cuts,
         complete,
         time.perf_counter() - started,
-        study.warnings,
+        (*study.warnings, *_summed_up(study, served)),
     )
 
 
@@ -165,8 +167,6 @@ class _Names:
 
     def layouts(self) -> dict[str, Any]:
         """Layouts by name, routed for the study's wearer where they fit there."""
-        from optimizer.assess.result import Layout, Placement
-
         made: dict[str, Layout] = {}
         p = self.world.problem
         for plan in self._plans.values():
@@ -241,16 +241,28 @@ def _made(kind: str, found: Joint, names: _Names, world: World, served: int) -> 
     )
 
 
-def _score(world: World, plan: Plan | None, *, check: bool = True) -> float | None:
-    """A plan's score on a body; None where it does not fit. `check`: on both roads."""
+def _summed_up(study: Study, served: Sequence[Served]) -> tuple[str, ...]:
+    """The wearers' warnings; those of the study itself are told already."""
+    told = [
+        (w.person.name, [text for text in w.warnings if text not in study.warnings]) for w in served
+    ]
+    return summed_up(told, "wearers")
+
+
+def _assessed(world: World, plan: Plan | None) -> Assessment | None:
+    """A plan assessed on a body, both roads agreeing; None where it does not fit."""
     solution = None if plan is None else world.solution(plan)
     if solution is None or world.broken(solution):
         return None
-    if not check:
-        return solution.score
     found = assess(world.setting, world.layout(solution))
     require_agreement(solution, found)
-    return found.score
+    return found
+
+
+def _score(world: World, plan: Plan | None) -> float | None:
+    """A plan's score on a body, by the program's road alone; None where it does not fit."""
+    solution = None if plan is None else world.solution(plan)
+    return None if solution is None or world.broken(solution) else solution.score
 
 
 def _served(
@@ -262,18 +274,20 @@ def _served(
     worst: Plan | None,
     study_plan: Plan | None,
 ) -> Served:
+    common = _assessed(world, mean)
     return Served(
         person,
         own_name,
         None if answer is None else answer["value"],
         answer is not None and answer["status"] == "optimal",
-        _score(world, mean),
-        _score(world, worst, check=False),
-        _score(world, study_plan, check=False),
+        None if common is None else common.score,
+        _score(world, worst),
+        _score(world, study_plan),
         () if study_plan is None else short_lines(world, study_plan),
         () if study_plan is None else _amiss(world, study_plan),
         () if mean is None else short_lines(world, mean),
         () if mean is None else _amiss(world, mean),
+        world.setting.warnings if common is None else common.warnings,
     )
 
 

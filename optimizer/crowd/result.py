@@ -40,6 +40,8 @@ class Served:
     study_amiss: tuple[str, ...]
     common_short: tuple[ShortLine, ...]
     amiss: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
+    """What is to be said of this wearer, in the common layout of least mean where it fits."""
 
     @property
     def regret(self) -> float | None:
@@ -84,7 +86,8 @@ class Crowd:
 
     `layouts` names every layout met: the own bests and the common ones. `everyone` tells whether
     the common layouts fit all wearers; if not, those served are a group that one layout was found
-    to fit, the largest among the layouts tried, not proven to be the largest there is.
+    to fit, the largest among the layouts tried, not proven to be the largest there is. `warnings`
+    sum up those of all wearers.
     """
 
     study_name: str

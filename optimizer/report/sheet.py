@@ -120,6 +120,8 @@ class BuildSheet:
     broken: tuple[str, ...]
     compared: tuple[Compared, ...]
     compared_notes: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
+    """What is to be said of the plan, and of the prototype."""
 
 
 def build_sheet(
@@ -136,7 +138,14 @@ def build_sheet(
         broken=tuple(m.label for m in plan.limits if not m.met),
         compared=() if built is None else _compared(plan, built),
         compared_notes=() if built is None else _compared_notes(plan, built),
+        warnings=_warnings(plan, built),
     )
+
+
+def _warnings(plan: Assessment, built: Assessment | None) -> tuple[str, ...]:
+    """Warnings and notes of the lines; of a prototype only what was not said of the plan."""
+    said = (*plan.warnings, *plan.line_notes, *(() if built is None else built.warnings))
+    return tuple(dict.fromkeys(said))
 
 
 def _pockets(setting: Setting, plan: Assessment) -> tuple[Pocket, ...]:

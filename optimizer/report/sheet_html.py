@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from optimizer.report import html
+from optimizer.report.sections import warnings_section
 from optimizer.report.sheet import FASTENER_WORDS, TOLERANCE_WORDS, BuildSheet, Pocket, of_words
 from optimizer.views.cautions import BASIS, CAUTIONS
 from optimizer.views.quantity import number
@@ -43,8 +44,9 @@ def sheet_sections(sheet: BuildSheet, files: tuple[str, str] | None) -> str:
 
 def sheet_page(sheet: BuildSheet, lead: str, files: tuple[str, str]) -> str:
     """The build sheet as a page of its own."""
+    said = warnings_section(sheet.warnings)
     end = html.section("Before anyone acts on this", html.caution((*CAUTIONS, *BASIS)))
-    return html.page(f"Build sheet: {sheet.title}", lead, sheet_sections(sheet, files), end)
+    return html.page(f"Build sheet: {sheet.title}", lead, said, sheet_sections(sheet, files), end)
 
 
 def size_words(size_mm: tuple[float, float, float] | None) -> str:

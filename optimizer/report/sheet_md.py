@@ -17,6 +17,7 @@ def sheet_markdown(sheet: BuildSheet, lead: str, files: tuple[str, str]) -> str:
     out += ["## Before anyone acts on this", _list((*CAUTIONS, *BASIS))]
     if sheet.broken:
         out.append(f"**Limits BROKEN, do not build: {_say('; '.join(sheet.broken))}**")
+    out += ["## Warnings", _list(sheet.warnings)] if sheet.warnings else []
     out += ["## What goes where", FASTENER_WORDS]
     for pocket in sheet.pockets:
         out.append(f"### {_say(pocket.site)}")

@@ -125,7 +125,7 @@ def front(
         pick,
         time.perf_counter() - started,
         found.solves,
-        setting.study.warnings,
+        setting.warnings,
     )
 
 

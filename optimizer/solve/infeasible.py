@@ -69,7 +69,7 @@ def explain(
         first.obstacles,
         alone,
         seconds + time.perf_counter() - started,
-        setting.study.warnings,
+        setting.warnings,
         first.parts,
         first.smallest,
         first.whole,

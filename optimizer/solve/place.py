@@ -89,7 +89,7 @@ def place(
             False,
             time.perf_counter() - started,
             _sizes(reduced, ranked.shape),
-            ("stopped before any layout was found",),
+            ("stopped before any layout was found", *setting.warnings),
         )
     layouts: list[RankedLayout] = []
     names = LayoutNames(setting, problem)
@@ -122,7 +122,7 @@ def place(
         exhausted,
         time.perf_counter() - started,
         _sizes(reduced, ranked.shape),
-        setting.study.warnings,
+        setting.warnings,
         ballast,
     )
 

@@ -99,7 +99,7 @@ def sweep(
         stopped,
         solves,
         time.perf_counter() - started,
-        ends[0].study.warnings,
+        tuple(dict.fromkeys((*ends[0].warnings, *ends[-1].warnings))),
     )
 
 

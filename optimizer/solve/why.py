@@ -95,7 +95,7 @@ def why(
         0 if named else len(questions.easing.limits) - len(limits) - work.worthless,
         time.perf_counter() - started,
         work.done == work.total and all(each.settled for each in work.parts),
-        setting.study.warnings,
+        questions.best.warnings,
     )
 
 

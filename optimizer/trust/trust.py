@@ -18,6 +18,7 @@ from optimizer.assess.assessment import assess
 from optimizer.assess.result import Assessment, Infeasible
 from optimizer.errors import DisagreementError
 from optimizer.interrupts import stoppable
+from optimizer.joint.heed import summed_up
 from optimizer.joint.world import Plan, World, make_world
 from optimizer.parallel import Sink, fingerprint, run
 from optimizer.problem.presolve import reduce
@@ -181,7 +182,7 @@ def trust(
         tuple((s.wearer.stature_m, s.wearer.mass_kg, s.task.speed_m_s) for s in studies),
         complete,
         time.perf_counter() - started,
-        study.warnings,
+        _warnings(nominal, worlds, listed),
     )
 
 
@@ -189,6 +190,28 @@ def _no_layout(nominal: World, started: float) -> Infeasible:
     reduced = reduce(nominal.problem)
     program = None if reduced.emptied else Program(reduced)
     return explain(nominal.setting, reduced, time.perf_counter() - started, program)
+
+
+def _warnings(
+    nominal: World, worlds: Sequence[World], listed: Sequence[Trusted]
+) -> tuple[str, ...]:
+    """Of the study's own wearer and task, of the layouts compared, of the bodies drawn."""
+    said = [*nominal.setting.warnings]
+    for layout in listed:
+        said += () if layout.assessment is None else layout.assessment.warnings
+    others = [
+        (_who(world.setting.study), [t for t in world.setting.warnings if t not in said])
+        for world in worlds
+        if world is not nominal
+    ]
+    said += summed_up(others, "bodies and speeds")
+    return tuple(dict.fromkeys(said))
+
+
+def _who(study: Study) -> str:
+    """ "1.74 m, 75 kg, 1.10 m/s"."""
+    wearer, speed = study.wearer, study.task.speed_m_s
+    return f"{wearer.stature_m:.2f} m, {wearer.mass_kg:.0f} kg, {speed:.2f} m/s"
 
 
 def _candidates(
@@ -352,8 +375,5 @@ def uncertain_numbers(
     if len(studies) > 1:
         title = "wearer and speed"
         numbers[title] = draws.world.astype(float)
-        kinds[title] = tuple(
-            f"{s.wearer.stature_m:.2f} m, {s.wearer.mass_kg:.0f} kg, {s.task.speed_m_s:.2f} m/s"
-            for s in studies
-        )
+        kinds[title] = tuple(_who(s) for s in studies)
     return {name: v for name, v in numbers.items() if np.ptp(v) > 0.0}, kinds

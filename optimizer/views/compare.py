@@ -11,7 +11,7 @@ from optimizer.assess.result import Assessment, Proof
 from optimizer.solve.compare import Comparison, Side
 from optimizer.solve.figures import FIGURES
 from optimizer.solve.whatif import newly_binding
-from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
+from optimizer.views.cautions import BASIS, CAUTIONS, all_warnings, cautions_view, warnings_view
 from optimizer.views.differences import differences, differences_in_short
 from optimizer.views.header import title_words
 from optimizer.views.infeasible import obstacle_words
@@ -28,9 +28,6 @@ LISTED = 40
 
 def comparison_page(found: Comparison, console: Console) -> Group:
     """The answer of `compare`: what differs first, then the figures, then what is the same."""
-    warnings = [
-        side.assessment.warnings for side in (found.a, found.b) if side.assessment is not None
-    ]
     blocks: list[RenderableType | None] = [
         Words(f"a: {_side_words(found.a)}", hang=3),
         Words(f"b: {_side_words(found.b)}", hang=3),
@@ -40,10 +37,17 @@ def comparison_page(found: Comparison, console: Console) -> Group:
         limits_view(found),
         crossed_view(found),
         inputs_view(found),
-        warnings_view(found.a.study.warnings, found.b.study.warnings, *warnings),
+        warnings_view(_warnings(found.a), _warnings(found.b)),
         cautions_view(),
     ]
     return Group(*(block for block in blocks if block is not None))
+
+
+def _warnings(side: Side) -> list[str]:
+    """What is to be said of one side, whether it has a layout or not."""
+    layout = () if side.assessment is None else side.assessment.warnings
+    clash = () if side.infeasible is None else side.infeasible.warnings
+    return all_warnings(side.study.warnings, layout, clash)
 
 
 def _side_words(side: Side) -> str:
@@ -211,6 +215,7 @@ def comparison_document(found: Comparison) -> Document:
         "a_in_b": _crossed(found.a_in_b),
         "b_in_a": _crossed(found.b_in_a),
         "input_differences": [{"path": d.path, "a": d.a, "b": d.b} for d in found.inputs],
+        "warnings": all_warnings(_warnings(found.a), _warnings(found.b)),
         "cautions": [*CAUTIONS, *BASIS],
     }
 

@@ -16,7 +16,7 @@ from rich.text import Text
 from optimizer.assess.result import Layout
 from optimizer.crowd.result import Common, Crowd, Served, ShortLine
 from optimizer.study.model import Study
-from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
+from optimizer.views.cautions import BASIS, CAUTIONS, all_warnings, cautions_view, warnings_view
 from optimizer.views.differences import differences
 from optimizer.views.header import solved_line
 from optimizer.views.json import Document, head
@@ -254,7 +254,7 @@ def crowd_document(study: Study, found: Crowd) -> Document:
             }
             for c in found.cuts
         ],
-        "warnings": list(dict.fromkeys((*found.warnings, *_percentile_note(found)))),
+        "warnings": all_warnings(found.warnings, _percentile_note(found)),
         "cautions": [*CAUTIONS, *BASIS],
     }
 
@@ -291,4 +291,5 @@ def _served_record(w: Served) -> Document:
         "study_amiss": list(w.study_amiss),
         "common_lines_too_short": _short_record(w.common_short),
         "common_amiss": list(w.amiss),
+        "warnings": list(w.warnings),
     }

@@ -11,7 +11,7 @@ from rich.text import Text
 from optimizer.assess.result import Proof
 from optimizer.solve.front import Front, FrontPoint
 from optimizer.study.model import Study
-from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
+from optimizer.views.cautions import BASIS, CAUTIONS, all_warnings, cautions_view, warnings_view
 from optimizer.views.differences import differences_in_short
 from optimizer.views.header import solved_line
 from optimizer.views.json import head
@@ -34,15 +34,18 @@ _HEADS: dict[str, tuple[str, str, float]] = {
 }
 
 
+def front_warnings(front: Front) -> list[str]:
+    """What is to be said of a front and of each of its layouts."""
+    return all_warnings(front.warnings, *(p.assessment.warnings for p in front.points))
+
+
 def front_page(study: Study, front: Front, console: Console) -> Group:
     """The answer of `front`."""
     blocks: list[RenderableType | None] = [
         solved_line(study),
         Text(""),
         front_view(front, console),
-        warnings_view(
-            study.warnings, front.warnings, *(p.assessment.warnings for p in front.points)
-        ),
+        warnings_view(study.warnings, front_warnings(front)),
         cautions_view(),
     ]
     return Group(*(block for block in blocks if block is not None))
@@ -221,7 +224,7 @@ def front_document(study: Study, front: Front) -> Document:
         "stopped": front.stopped,
         "points": [_point(front, point) for point in front.points],
         "picked_by_place": None if front.picked is None else front.picked + 1,
-        "warnings": list(dict.fromkeys((*study.warnings, *front.warnings))),
+        "warnings": all_warnings(study.warnings, front_warnings(front)),
         "cautions": [*CAUTIONS, *BASIS],
     }
 

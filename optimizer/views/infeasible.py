@@ -9,7 +9,7 @@ from rich.console import Group, RenderableType
 from optimizer.assess.result import Clash, Infeasible, Obstacle
 from optimizer.errors import Origin
 from optimizer.views.table import section
-from optimizer.views.words import Words, bullets, counted, listing
+from optimizer.views.words import Words, counted, listing
 
 
 def infeasible_view(found: Infeasible) -> Group:
@@ -37,8 +37,6 @@ def infeasible_view(found: Infeasible) -> Group:
         blocks.append(
             section("Cut short", Words("The explanation was ended early; there may be more."))
         )
-    if found.warnings:
-        blocks.append(section("Warnings", *bullets(found.warnings)))
     return Group(section(lead), *blocks)
 
 

@@ -121,7 +121,7 @@ def air_words(air: AirReport) -> list[Words]:
             f"{number(air.walking_h, 2)} h; every hour takes "
             f"{number(air.battery_kg_per_h * 1e3, 0)} g of such battery."
         )
-    return [Words(" ".join(sentences)), *(Words(text, "bad") for text in air.cautions)]
+    return [Words(" ".join(sentences))]
 
 
 def air_document(air: AirReport) -> dict[str, Any]:

@@ -98,7 +98,12 @@ def assessment_page(
 
 def infeasible_page(study: Study, found: Infeasible) -> Group:
     """What `place` says when nothing fits."""
-    return _page(solved_line(study), Text(""), infeasible_view(found))
+    return _page(
+        solved_line(study),
+        Text(""),
+        infeasible_view(found),
+        warnings_view(study.warnings, found.warnings),
+    )
 
 
 def _page(*blocks: RenderableType | None) -> Group:

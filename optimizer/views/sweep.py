@@ -10,7 +10,7 @@ from rich.text import Text
 from optimizer.assess.result import Assessment, LimitReport, Proof
 from optimizer.solve.sweep_result import EXACT, Sweep, SweepPiece
 from optimizer.study.model import Study
-from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
+from optimizer.views.cautions import BASIS, CAUTIONS, all_warnings, cautions_view, warnings_view
 from optimizer.views.differences import differences, differences_in_short
 from optimizer.views.header import solved_line
 from optimizer.views.json import head
@@ -24,15 +24,21 @@ SWEEP = "limbtrim.sweep/1"
 
 def sweep_page(study: Study, sweep: Sweep, console: Console) -> Group:
     """The answer of `sweep`."""
-    warnings = [piece.at_low.warnings for piece in sweep.pieces if piece.at_low is not None]
     blocks: list[RenderableType | None] = [
         solved_line(study),
         Text(""),
         sweep_view(sweep, console),
-        warnings_view(study.warnings, *warnings),
+        warnings_view(study.warnings, sweep_warnings(sweep)),
         cautions_view(),
     ]
     return Group(*(block for block in blocks if block is not None))
+
+
+def sweep_warnings(sweep: Sweep) -> list[str]:
+    """What is to be said of a range and of every layout that is best in it."""
+    layouts = [piece.at_low for piece in sweep.pieces]
+    layouts += [piece.at_high for piece in sweep.pieces[-1:]]
+    return all_warnings(sweep.warnings, *(found.warnings for found in layouts if found))
 
 
 def values(numbers: Sequence[float]) -> list[str]:
@@ -224,6 +230,6 @@ def sweep_document(study: Study, sweep: Sweep) -> Document:
         **head(SWEEP),
         "study": study_record(study),
         **sweep_record(sweep),
-        "warnings": list(dict.fromkeys((*study.warnings, *sweep.warnings))),
+        "warnings": all_warnings(study.warnings, sweep_warnings(sweep)),
         "cautions": [*CAUTIONS, *BASIS],
     }

@@ -8,13 +8,19 @@ from rich.text import Text
 from optimizer.solve.targets import Met, TargetAnswer
 from optimizer.study.model import Study
 from optimizer.views.alternatives import alternatives_view
-from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
+from optimizer.views.cautions import BASIS, CAUTIONS, all_warnings, cautions_view, warnings_view
 from optimizer.views.header import solved_line
 from optimizer.views.json import head
 from optimizer.views.json_records import Document, study_record
 from optimizer.views.layout import layout_view
 from optimizer.views.quantity import number
-from optimizer.views.sweep import proven_record, sweep_record, sweep_view, turned_words
+from optimizer.views.sweep import (
+    proven_record,
+    sweep_record,
+    sweep_view,
+    sweep_warnings,
+    turned_words,
+)
 from optimizer.views.table import section
 from optimizer.views.words import Words, listing
 
@@ -29,10 +35,16 @@ def target_page(study: Study, answer: TargetAnswer, console: Console) -> Group:
         section("Answer", *answer_lines(answer)),
         *_layout(study, answer, console),
         sweep_view(answer.sweep, console),
-        warnings_view(study.warnings),
+        warnings_view(study.warnings, _warnings(answer)),
         cautions_view(),
     ]
     return Group(*(block for block in blocks if block is not None))
+
+
+def _warnings(answer: TargetAnswer) -> list[str]:
+    """What is to be said of the sweep and of the layouts at the ends of the answer."""
+    ends = (end.warnings for met in answer.met for end in (met.at_low, met.at_high))
+    return all_warnings(sweep_warnings(answer.sweep), *ends)
 
 
 def wish_words(answer: TargetAnswer) -> str:
@@ -215,6 +227,6 @@ def target_document(study: Study, answer: TargetAnswer) -> Document:
         else {"value": answer.nearest[0], "figure": answer.nearest[1]},
         "verified": answer.verified,
         "sweep": sweep_record(answer.sweep),
-        "warnings": list(study.warnings),
+        "warnings": all_warnings(study.warnings, _warnings(answer)),
         "cautions": [*CAUTIONS, *BASIS],
     }

@@ -12,7 +12,7 @@ from optimizer.assess.result import LimitReport, Obstacle, Proof
 from optimizer.solve.figures import price_of
 from optimizer.solve.whatif import CaseResult, WhatIf, newly_binding
 from optimizer.study.model import Study
-from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
+from optimizer.views.cautions import BASIS, CAUTIONS, all_warnings, cautions_view, warnings_view
 from optimizer.views.differences import differences, differences_in_short
 from optimizer.views.header import solved_line
 from optimizer.views.infeasible import obstacle_words
@@ -27,16 +27,22 @@ WHATIF = "limbtrim.whatif/1"
 
 def whatif_page(study: Study, found: WhatIf, console: Console) -> Group:
     """The answer of `whatif`."""
-    warnings = [r.best.warnings for r in found.results if r.best is not None]
     blocks: list[RenderableType | None] = [
         solved_line(study),
         Text(""),
         side_by_side(found, console),
         *(case_view(found, result) for result in found.results[1:]),
-        warnings_view(study.warnings, *warnings),
+        warnings_view(study.warnings, _warnings(found)),
         cautions_view(),
     ]
     return Group(*(block for block in blocks if block is not None))
+
+
+def _warnings(found: WhatIf) -> list[str]:
+    """What is to be said of any scenario, of those that nothing fits in too."""
+    layouts = (r.best.warnings for r in found.results if r.best is not None)
+    clashes = (r.infeasible.warnings for r in found.results if r.infeasible is not None)
+    return all_warnings(*layouts, *clashes)
 
 
 def side_by_side(found: WhatIf, console: Console) -> Group:
@@ -195,7 +201,7 @@ def whatif_document(study: Study, found: WhatIf) -> Document:
         "study": study_record(study),
         "complete": found.complete,
         "scenarios": [_case(found, result) for result in found.results],
-        "warnings": list(study.warnings),
+        "warnings": all_warnings(study.warnings, _warnings(found)),
         "cautions": [*CAUTIONS, *BASIS],
     }
 

@@ -20,7 +20,7 @@ from collections.abc import Sequence
 from optimizer.assess.result import Obstacle
 from optimizer.assess.why import Alternative, WhyReport
 from optimizer.study.model import Study
-from optimizer.views.cautions import CAUTIONS
+from optimizer.views.cautions import CAUTIONS, all_warnings
 from optimizer.views.differences import differences
 from optimizer.views.json import Document, head
 from optimizer.views.json_records import layout_record, origin_record, study_record
@@ -75,7 +75,7 @@ def why_document(study: Study, found: WhyReport) -> Document:
         "worthless": found.worthless,
         "unsettled": found.unsettled,
         "complete": found.complete,
-        "warnings": list(dict.fromkeys((*study.warnings, *found.warnings))),
+        "warnings": all_warnings(study.warnings, found.warnings),
         "cautions": [*CAUTIONS],
     }
 

@@ -245,7 +245,7 @@ def test_a_wire_hot_even_alone_is_cautioned_of_and_a_warm_one_noted() -> None:
     assert any("free air" in text for text in hot.lines[0].cautions)
     warm = best(device("wire", replace(WIRE, current_a=3.0)))
     assert not warm.lines[0].cautions
-    assert any("joins (3 A RMS in AWG 20" in note for note in warm.line_notes)
+    assert any("joins (3 A RMS in AWG 20" in note for note in warm.warnings)
 
 
 def test_layout_that_breaks_a_budget_is_told_in_its_own_unit() -> None:
