@@ -31,7 +31,7 @@ def air_figures(
 ) -> Figures:
     """Figures of one air tube; empty where nothing is known to work them out from.
 
-    `dead_volume_cm3` is the air inside the whole tube, `tube_air_per_stride_anr_cm3` what
+    `dead_volume_cm3` is the air inside the whole tube, `air_per_stride_anr_cm3` what
     filling it once a stride takes, without the chamber.
     """
     p = option.physics
@@ -49,7 +49,7 @@ def air_figures(
     ends, valve, actuator = joined
     if ends.inward and p.target_pa is not None:
         used = volume * (p.target_pa - ATMOSPHERE_PA) / REFERENCE_PRESSURE_PA
-        figures["tube_air_per_stride_anr_cm3"] = used * 1e6
+        figures["air_per_stride_anr_cm3"] = used * 1e6
     for name, seconds, budget in _times(ends, valve, actuator, option, report.length_m):
         budgeted(figures, name, "ms", seconds * 1e3, None if budget is None else budget * 1e3)
     return figures

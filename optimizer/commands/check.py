@@ -16,7 +16,6 @@ def check(study_path: str, settings: Sequence[str] = ()) -> Answer:
     from optimizer.views.header import study_view
     from optimizer.views.json import study_document
 
-    changed = overrides(settings)
     study = read_study(study_path, settings)
-    load_scenarios(study_path, study.scenarios, changed)
+    load_scenarios(study_path, study.scenarios, overrides(settings))
     return Answer(lambda: study_document(study), lambda: study_view(study))

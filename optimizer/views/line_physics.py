@@ -23,11 +23,11 @@ _BESIDE = {
     "efficiency_gait_least_pct": ("efficiency through gait from", "%", 0),
     "efficiency_gait_mean_pct": ("on average", "%", 0),
     "dead_volume_cm3": ("air inside", "cm3", 1),
-    "tube_air_per_stride_anr_cm3": ("free air of the tube alone a stride", "cm3", 1),
+    "air_per_stride_anr_cm3": ("free air of the tube alone a stride", "cm3", 1),
     "fill_all_ms": ("with all tubes on the chamber", "ms to fill", 0),
     "vent_all_ms": ("with all tubes on the chamber", "ms to vent", 0),
 }
-_NARROW = ("drop_v", "force_loss_n", "stretch_mm", "tube_air_per_stride_anr_cm3")
+_NARROW = ("drop_v", "force_loss_n", "stretch_mm", "air_per_stride_anr_cm3")
 
 
 def line_physics_view(assessment: Assessment, wide: bool) -> Group | None:

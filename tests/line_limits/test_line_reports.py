@@ -73,7 +73,7 @@ def test_tube_holds_the_air_of_its_bore_and_gives_it_away_each_stride() -> None:
     volume = pi / 4 * 2.5e-3**2 * line.length_m
     assert line.physics["dead_volume_cm3"] == pytest.approx(volume * 1e6)
     used = volume * (5e5 - ATMOSPHERE_PA) / 1e5
-    assert line.physics["tube_air_per_stride_anr_cm3"] == pytest.approx(used * 1e6)
+    assert line.physics["air_per_stride_anr_cm3"] == pytest.approx(used * 1e6)
 
 
 def _with_pump(*, other_tube: bool) -> Study:
