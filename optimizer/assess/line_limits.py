@@ -12,7 +12,10 @@ from optimizer.study.model import LineOption
 
 
 def line_limits(option: LineOption, line: LineReport) -> tuple[LimitReport, ...]:
-    """Typed longest length in mm, and each budget in its own unit, judged by the figure itself."""
+    """Typed longest length in mm, and each budget in its own unit, judged by the figure itself.
+
+    A built line must besides be as long as the straight way between its ends.
+    """
     found = []
     at = option.origin
     if option.max_length_m < inf:
@@ -21,6 +24,13 @@ def line_limits(option: LineOption, line: LineReport) -> tuple[LimitReport, ...]
                 "line_length", line.line, f"length of {line.line}", line.length_m,
                 option.max_length_m, "mm", 1e3,
                 Origin(at.file, at.row, "max_length_mm" if at.row else at.column),
+            )
+        )  # fmt: skip
+    if "straight_mm" in line.physics:
+        found.append(
+            report(
+                "line_reach", line.line, f"straight way of {line.line}",
+                line.physics["straight_mm"], line.length_m * 1e3, "mm", 1.0, at,
             )
         )  # fmt: skip
     for judged in JUDGED:

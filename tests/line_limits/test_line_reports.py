@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import exp, pi
 
+import numpy as np
 import pytest
 
 from optimizer.assess.air_budget import air_report
@@ -262,6 +263,36 @@ def test_layout_that_breaks_a_budget_is_told_in_its_own_unit() -> None:
     assert broken.label == "voltage lost in joins"
     assert broken.value == pytest.approx(100 * 5 * 2 * 33.3e-3 * 1.0786 / 14.4)
     assert broken.limit == pytest.approx(1.0)
+
+
+def test_a_built_line_that_does_not_reach_is_told_and_no_lighter_layout() -> None:
+    made = device("pull_cable", replace(CABLE, friction_mu=0.0))
+    # in front of or behind the knee, off its axis
+    made = replace(made, routes=RoutesSpec(forbid_anchors=("knee_outer_right",)))
+    setting = build_setting(made)
+    (planned,) = best(made).lines
+    a, b = (np.array(setting.wearer.position(place)) for place in made.sites)
+    straight = float(np.linalg.norm(a - b))
+    route = planned.length_m - planned.slack_m
+    assert straight < route < planned.length_m - 2e-3
+
+    def built(length_m: float) -> tuple[str, bool]:
+        layout = Layout(
+            (Placement("a", "a", "m0", "here"), Placement("b", "b", "m0", "there")),
+            (Routing("joins", "o", "a", "b", planned.nodes, length_m),),
+        )
+        found = assess(setting, layout)
+        kept = [limit for limit in found.limits if limit.kind == "line_reach"]
+        assert [limit.met for limit in kept] == [found.feasible]
+        return " ".join(found.lines[0].cautions[:1]), found.feasible
+
+    assert built(planned.length_m) == (" ".join(planned.cautions[:1]), True)
+    needs = f"they ask for {planned.slack_m * 1e3:.0f} mm of slack"
+    assert needs in built(route + 0.5 * planned.slack_m)[0]
+    missing = f"built {(planned.length_m - straight) * 1e3 - 1:.0f} mm too short for its route"
+    assert missing in built(straight + 1e-3)[0] and built(straight + 1e-3)[1]
+    assert not built(straight - 1e-3)[1]
+    assert not built(1e-3)[1]
 
 
 def test_the_demo_tells_its_air_and_keeps_its_pump_below_its_flow() -> None:
