@@ -92,7 +92,7 @@ def site_cautions(sites: Iterable[Site]) -> Iterator[str]:
 
 
 def line_cautions(lines: Iterable[Line]) -> Iterator[str]:
-    """Heavy lines, wide bores, and hoses that weigh too little to be full."""
+    """Heavy lines, wide bores, tubes above their rating, and hoses too light to be full."""
     for line in lines:
         for option in line.options:
             if option.mass_kg_per_m > _HEAVY_LINE_KG_PER_M:
@@ -101,8 +101,25 @@ def line_cautions(lines: Iterable[Line]) -> Iterator[str]:
             if option.bore_m is not None and option.bore_m > _WIDE_BORE_M:
                 at = _at(option.origin, "bore_mm")
                 yield f"{at}: {line.name} has a bore of {option.bore_m * 1e3:g} mm"
+            if line.kind == "air_tube":
+                yield from _above_rating(line, option)
             if line.kind == "hose" and option.bore_m is not None and option.physics.liquid:
                 yield from _empty_hose(line, option, option.bore_m)
+
+
+def _above_rating(line: Line, option: LineOption) -> Iterator[str]:
+    from optimizer.lines.air import ATMOSPHERE_PA
+    from optimizer.lines.tube import known_tube_size
+
+    tube = known_tube_size(option.size)
+    gauge = max(option.physics.supply_pa or 0.0, option.physics.target_pa or 0.0) - ATMOSPHERE_PA
+    if tube is not None and tube.max_pressure_pa is not None and gauge > tube.max_pressure_pa:
+        column = "supply_kpa" if option.physics.supply_pa else "target_kpa"
+        yield (
+            f"{_at(option.origin, column)}: {line.name} holds {gauge / 1e3:.0f} kPa above the "
+            f"atmosphere; a {tube.name} polyurethane tube is made for "
+            f"{tube.max_pressure_pa / 1e3:g} kPa at 20 degC: ask the tube's maker first"
+        )
 
 
 def _empty_hose(line: Line, option: LineOption, bore_m: float) -> Iterator[str]:

@@ -215,3 +215,19 @@ def test_a_hose_too_light_to_be_full_is_told(
     assert len(found) == (said is not None)
     for warning in found:
         assert "lines.csv row 9 column mass_g_per_m" in warning and str(said) in warning
+
+
+@pytest.mark.parametrize(
+    ("row", "supply_kpa", "gauge_kpa"),
+    # a catalogue's polyurethane 4x2.5 and 6x4 are for 0.8 MPa, gauge: 901.3 kPa absolute
+    [(WIDE, "1600", 1499), (WIDE, "902", 801), (WIDE, "901", None), (FEED, "950", 849)],
+)
+def test_a_tube_above_the_pressure_it_is_made_for_is_told(
+    files: StudyFiles, row: int, supply_kpa: str, gauge_kpa: int | None
+) -> None:
+    files.cell("lines.csv", row, "supply_kpa", supply_kpa)
+    found = [w for w in files.load().warnings if "made for 800 kPa" in w]
+    assert len(found) == (gauge_kpa is not None)
+    for warning in found:
+        assert f"lines.csv row {row} column supply_kpa" in warning
+        assert f"holds {gauge_kpa} kPa above the atmosphere" in warning
