@@ -24,6 +24,6 @@ def line(
     setting = build_setting(read_study(study_path, settings))
     found = line_response(setting, name, tuple(mm / 1e3 for mm in lengths_mm))
     return Answer(
-        lambda: response_document(found),
+        lambda: response_document(setting.study, found),
         lambda: response_page(setting.study, found, consoles.out),
     )

@@ -12,6 +12,7 @@ from rich.text import Text
 from optimizer.assess.figures import JUDGED, Judged
 from optimizer.assess.line_response import LineResponse, WayResponse
 from optimizer.study.model import Study
+from optimizer.views.cautions import LINE_CAUTIONS, cautions_view, warnings_view
 from optimizer.views.header import title_words
 from optimizer.views.json import head
 from optimizer.views.quantity import number
@@ -50,7 +51,9 @@ def response_page(study: Study, found: LineResponse, console: Console) -> Group:
             Words("Nothing is asked of this line that depends on its length; see the columns "
                   f"{listing([judged.column for judged in JUDGED])}.")
         )  # fmt: skip
-    return Group(*blocks)
+    warned = warnings_view(study.warnings)
+    blocks += [warned] if warned is not None else []
+    return Group(*blocks, cautions_view(LINE_CAUTIONS))
 
 
 def _what(found: LineResponse) -> str:
@@ -158,7 +161,7 @@ def _spaced(tables: Sequence[Group]) -> list[Group | Text]:
     return out
 
 
-def response_document(found: LineResponse) -> dict[str, Any]:
+def response_document(study: Study, found: LineResponse) -> dict[str, Any]:
     """The same as JSON: SI lengths; figures bear their unit in their names."""
     return {
         **head(LINE),
@@ -181,4 +184,6 @@ def response_document(found: LineResponse) -> dict[str, Any]:
             }
             for way in found.ways
         ],
+        "warnings": list(study.warnings),
+        "cautions": list(LINE_CAUTIONS),
     }

@@ -36,6 +36,7 @@ def test_tables_keep_to_the_width(study: str, line: str, width: int) -> None:
     assert max(map(len, text.splitlines())) <= width
     assert line in text and "longest" in text
     assert "…" not in text
+    assert "worked out, not measured" in text and "on the bench first" in text
 
 
 def test_stars_mark_just_the_values_above_what_is_asked() -> None:
@@ -58,6 +59,7 @@ def test_json_says_the_same_and_times_rise_with_length() -> None:
     document = json.loads(text)
     assert code == 0 and document["schema"] == "limbtrim.line/1"
     assert len(document["ways"]) == 4
+    assert any("Test a layout on the bench first" in text for text in document["cautions"])
     impossible = [way for way in document["ways"] if not way["possible"]]
     assert [way["models"] for way in impossible] == [["direct acting"]]
     for way in document["ways"]:
