@@ -123,6 +123,7 @@ def _off_body_anchors(
     """New anchors for the unknown ends of `added`, in the order they are first named."""
     places: dict[str, Anchor | None] = {}
     for arc in added:
+        sound = len(flaws)
         for name in (arc.tail, arc.head):
             if name in anchors or name in places:
                 continue
@@ -134,8 +135,9 @@ def _off_body_anchors(
                 expected = "a routing anchor, or a name unlike any for a new one off the body"
                 flaws.append(Flaw(arc.origin, repr(name), expected, slip))
             places[name] = None
-        if arc.length_m is None and any(name in places for name in (arc.tail, arc.head)):
-            new = next(name for name in (arc.tail, arc.head) if name in places)
+        # of an end that was meant otherwise nothing more is asked
+        new = next((name for name in (arc.tail, arc.head) if name in places), None)
+        if len(flaws) == sound and arc.length_m is None and new is not None:
             flaws.append(
                 Flaw(
                     arc.origin,

@@ -104,8 +104,8 @@ class RuleSection(Section):
 class AddedArcSection(Section):
     """One arc added to the routing graph."""
 
-    tail: Annotated[str, Name("an anchor's or a site's name"), Field(alias="from")]
-    head: Annotated[str, Name("an anchor's or a site's name"), Field(alias="to")]
+    tail: Annotated[str, Name("an anchor's name"), Field(alias="from")]
+    head: Annotated[str, Name("an anchor's name"), Field(alias="to")]
     length_mm: Annotated[float | None, Quantity("mm", above=0, most=1e5)] = None
     slack_mm: Annotated[float, Quantity("mm", least=0, most=1e4)] = 0.0
     bend_deg: Annotated[float, Quantity("degrees", least=0, most=3600)] = 0.0

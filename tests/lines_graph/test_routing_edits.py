@@ -146,6 +146,13 @@ def test_site_on_a_forbidden_anchor_is_refused(flaws_of, site):
     assert "does not forbid" in flaw.expected
 
 
+@pytest.mark.parametrize("length_m", [None, 0.3])
+def test_an_added_arc_that_ends_at_a_site_is_one_flaw(flaws_of, site, added, length_m):
+    cuff = site("cuff", "thigh", "left", 0.5)
+    (flaw,) = flaws_of([cuff], add=(added("waist_back", "cuff", length_m),))
+    assert flaw.found == "site 'cuff'" and "cannot end at a site" in flaw.expected
+
+
 def test_misspelt_end_of_an_added_arc_is_not_taken_for_a_new_anchor(flaws_of, added):
     (flaw,) = flaws_of(add=(added("waist_bakc", "chest_back", 0.3),))
     assert flaw.nearest == "waist_back"
