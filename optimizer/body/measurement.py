@@ -40,6 +40,8 @@ MEASUREMENTS: dict[str, str] = {
 # judgement, wide enough for wasted and for very muscular limbs. Masses vary with the cube.
 _WIDEST_LENGTH = 2.0
 _WIDEST_MASS = 4.0
+#: Unit -> the one people measure in, in which flaws are told, and how many make one of it.
+_TYPED = {"m": ("mm", 1e3)}
 
 
 def at(origin: Origin, key: str) -> Origin:
@@ -72,14 +74,16 @@ def measurement_flaws(
         if not isfinite(value) or value <= 0.0:
             flaws.append(Flaw(where, f"{value}", f"a positive number [{unit}]"))
         elif name in table:
+            shown, per_si = _TYPED.get(unit, (unit, 1.0))
             widest = _WIDEST_MASS if unit == "kg" else _WIDEST_LENGTH
             low, high = table[name] / widest, table[name] * widest
             if not low <= value <= high:
                 flaws.append(
                     Flaw(
                         where,
-                        f"{value:g} {unit}",
-                        f"{low:.3g} to {high:.3g} {unit} (the table gives {table[name]:.3g})",
+                        f"{value * per_si:g} {shown}",
+                        f"{low * per_si:.3g} to {high * per_si:.3g} {shown} "
+                        f"(the table gives {table[name] * per_si:.3g})",
                     )
                 )
     return flaws
@@ -97,7 +101,7 @@ def choose_tables(spec: WearerSpec) -> tuple[InertiaTable, LengthTable]:
     if spec.sex not in ("female", "male"):
         flaws.append(Flaw(at(spec.origin, "sex"), repr(spec.sex), "female or male"))
     for key, value, unit, low, high in (
-        ("stature_m", spec.stature_m, "m", 1.0, 2.5),
+        ("stature_m", spec.stature_m * 1e3, "mm", 1000.0, 2500.0),
         ("mass_kg", spec.mass_kg, "kg", 20.0, 300.0),
     ):
         if not (isfinite(value) and low <= value <= high):
@@ -139,11 +143,11 @@ def whole_body_flaws(spec: WearerSpec, measured: dict[str, float]) -> list[Flaw]
         found = f"trunk and legs of {mass:.4g} kg together"
         flaws.append(Flaw(where, found, f"no more than the body mass, {spec.mass_kg:g} kg"))
     if height > spec.stature_m and spec.measured:
-        found = f"legs and trunk of {height:.4g} m together"
-        flaws.append(Flaw(where, found, f"no more than the stature, {spec.stature_m:g} m"))
+        found = f"legs and trunk of {height * 1e3:.4g} mm together"
+        flaws.append(Flaw(where, found, f"no more than the stature, {spec.stature_m * 1e3:g} mm"))
     asis = spec.measured.get("inter_asis_distance_m", 0.0)
     if asis > measured["hip_width_m"]:
-        expected = f"no more than the hip width, {measured['hip_width_m']:.3g} m"
+        expected = f"no more than the hip width, {measured['hip_width_m'] * 1e3:.3g} mm"
         place = at(spec.origin, "measured.inter_asis_distance_m")
-        flaws.append(Flaw(place, f"{asis:g} m", expected))
+        flaws.append(Flaw(place, f"{asis * 1e3:g} mm", expected))
     return flaws

@@ -204,3 +204,11 @@ def test_scenarios_may_name_where_they_were_written(files: StudyFiles) -> None:
 def test_overrides_do_not_stick(files: StudyFiles) -> None:
     assert files.load({"parts.pump.mass_g": 1}).parts[0].models[0].mass_kg == 0.001
     assert files.load().parts[0].models[0].mass_kg == 0.45
+
+
+def test_measurement_out_of_range_is_told_in_the_unit_it_is_typed_in(files: StudyFiles) -> None:
+    flaw = files.flaw({"wearer.measured.thigh_length_mm": "5"})
+    assert flaw.found == "5 mm"
+    assert flaw.expected == "212 to 849 mm (the table gives 424)"
+    flaw = files.flaw({"wearer.measured.thigh_mass_kg": "5000"})
+    assert flaw.found == "5000 kg" and " kg (the table gives" in flaw.expected
