@@ -70,7 +70,7 @@ def summary_section(plan: Assessment, proof: Proof) -> str:
 
 def ranking_section(ranking: Ranking) -> str:
     """The ranked layouts with what was proven of each."""
-    from optimizer.views.differences import differences
+    from optimizer.views.differences import differences_in_short
     from optimizer.views.ranking import short_proof
 
     found = [ranked.assessment for ranked in ranking.layouts]
@@ -83,7 +83,7 @@ def ranking_section(ranking: Ranking) -> str:
             number(found[i].swing_inertia_pct, 2),
             number(found[i].total_mass_kg * 1e3, 0),
             short_proof(ranked.proof),
-            "; ".join(differences(found[0].layout, found[i].layout)) or "-",
+            "; ".join(differences_in_short(found[0].layout, found[i].layout)) or "-",
         )
         for i, ranked in enumerate(ranking.layouts)
     ]
@@ -212,7 +212,7 @@ def sweep_section(curve: SweepCurve, chart: Picture) -> str:
 
 def trust_section(found: Trust, chart: Picture, plan: Assessment) -> str:
     """How far the ranking may be trusted, and what the layouts compared are."""
-    from optimizer.views.differences import differences
+    from optimizer.views.differences import differences_in_short
 
     said = f"{found.draws} draws of the uncertain numbers within their published spread."
     if found.least_worst is not None and found.least_worst.name is not None:
@@ -225,7 +225,8 @@ def trust_section(found: Trust, chart: Picture, plan: Assessment) -> str:
             number(t.worst_regret, 2),
             "-"
             if t.assessment is None
-            else "; ".join(differences(plan.layout, t.assessment.layout)) or "it is that one",
+            else "; ".join(differences_in_short(plan.layout, t.assessment.layout))
+            or "it is that one",
         )
         for t in sorted(found.layouts, key=lambda t: (-t.win_share, t.name))
         if t.win_share > 0.0 or t.rank == 1

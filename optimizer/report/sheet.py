@@ -344,9 +344,10 @@ def _compared(plan: Assessment, built: Assessment) -> tuple[Compared, ...]:
 
 
 def _compared_notes(plan: Assessment, built: Assessment) -> tuple[str, ...]:
-    from optimizer.views.differences import differences
+    from optimizer.views.differences import differences_in_short
 
-    notes = [f"built otherwise than planned: {d}" for d in differences(plan.layout, built.layout)]
+    changes = differences_in_short(plan.layout, built.layout)
+    notes = [f"built otherwise than planned: {change}" for change in changes]
     notes += [f"the prototype breaks a limit: {m.label}" for m in built.limits if not m.met]
     unweighed = [p.unit for p in built.layout.placements if p.measured_mass_kg is None]
     unmeasured = [r.line for r in built.layout.routings if r.measured_length_m is None]

@@ -9,7 +9,7 @@ from optimizer.report.tradeoff_charts import SweepCurve
 from optimizer.report.tradeoff_charts import SweepPiece as DrawnPiece
 from optimizer.solve.relay import relay
 from optimizer.solve.sweep import Sweep, SweepPiece
-from optimizer.views.differences import differences
+from optimizer.views.differences import differences_in_short
 
 #: Scores told inside each piece, besides those at its ends: a score may bend with the number.
 INSIDE = 3
@@ -22,7 +22,7 @@ def curve_of(found: Sweep) -> SweepCurve:
         before = found.pieces[i - 1].layout if i else None
         changes: tuple[str, ...] = ()
         if before is not None and piece.layout is not None:
-            changes = tuple(differences(before, piece.layout))
+            changes = tuple(differences_in_short(before, piece.layout))
         name = ascii_uppercase[i % 26] + (str(i // 26) if i >= 26 else "")
         pieces.append(DrawnPiece(name, piece.low, piece.high, _points(found, piece), changes))
     notes = [f"switch points: {found.method}" + (f" ({found.reason})" if found.reason else "")]

@@ -17,7 +17,7 @@ from optimizer.assess.result import Layout
 from optimizer.crowd.result import Common, Crowd, Served, ShortLine
 from optimizer.study.model import Study
 from optimizer.views.cautions import BASIS, CAUTIONS, all_warnings, cautions_view, warnings_view
-from optimizer.views.differences import differences
+from optimizer.views.differences import differences_in_short
 from optimizer.views.header import solved_line
 from optimizer.views.json import Document, head
 from optimizer.views.json_records import study_record
@@ -141,7 +141,7 @@ def _layouts(found: Crowd) -> Group | None:
     rows: list[list[Cell] | None] = []
     for name, layout in found.layouts.items():
         wearers = [w.person.name for w in found.wearers if w.own_layout == name]
-        phrases = differences(base, _comparable(base, layout)) if name != base_name else ()
+        phrases = differences_in_short(base, _comparable(base, layout)) if name != base_name else ()
         rows.append(
             [
                 name,

@@ -21,11 +21,15 @@ def differences(best: Layout, other: Layout) -> tuple[str, ...]:
     return tuple(f"{what}: {change}" for what, change in _changes(best, other))
 
 
-def differences_in_short(best: Layout, other: Layout) -> tuple[str, ...]:
-    """The same, one phrase for all parts that make the same move or lines that change alike."""
+def differences_in_short(best: Layout, other: Layout, besides: str = "") -> tuple[str, ...]:
+    """The same, one phrase for all parts that make the same move or lines that change alike.
+
+    What the part `besides` does itself is left out.
+    """
     alike: dict[str, Counter[str]] = {}
     for what, change in _changes(best, other):
-        alike.setdefault(change, Counter())[what] += 1
+        if what != besides and not what.startswith(f"{besides} "):
+            alike.setdefault(change, Counter())[what] += 1
     return tuple(
         f"{', '.join(what if n == 1 else f'{n} x {what}' for what, n in names.items())}: {change}"
         for change, names in alike.items()

@@ -9,7 +9,7 @@ from rich.console import Console, Group
 from rich.text import Text
 
 from optimizer.assess.result import Proof, RankedLayout, Ranking
-from optimizer.views.differences import differences
+from optimizer.views.differences import differences_in_short
 from optimizer.views.quantity import column, distinct_column, number, small_percent
 from optimizer.views.table import Cell, Column, is_wide, section, table
 from optimizer.views.words import Words, counted, listing
@@ -60,7 +60,7 @@ def _table(layouts: tuple[RankedLayout, ...], wide: bool) -> Group:
 def _differences(best: RankedLayout, ranked: RankedLayout) -> Group:
     if ranked is best:
         return Group(Words("-", "quiet"))
-    found = differences(best.assessment.layout, ranked.assessment.layout)
+    found = differences_in_short(best.assessment.layout, ranked.assessment.layout)
     return Group(*(Words(phrase, hang=2) for phrase in found or ["the pairing of like parts"]))
 
 

@@ -23,7 +23,7 @@ from optimizer.study.model import Study
 from optimizer.trust.result import NEAR, Duel, LeastWorst, Trust, Trusted
 from optimizer.trust.spread import Z95, Spread, Uncertain
 from optimizer.views.cautions import BASIS, CAUTIONS, cautions_view, warnings_view
-from optimizer.views.differences import differences
+from optimizer.views.differences import differences, differences_in_short
 from optimizer.views.header import solved_line
 from optimizer.views.json import Document, head
 from optimizer.views.json_records import study_record
@@ -112,7 +112,7 @@ def _against(best: Trusted | None, other: Trusted) -> Group:
     if best is None or other is best or best.assessment is None or other.assessment is None:
         fits = "-" if other is best else "does not fit the study's own wearer"
         return Group(Words(fits, "quiet"))
-    found = differences(best.assessment.layout, other.assessment.layout)
+    found = differences_in_short(best.assessment.layout, other.assessment.layout)
     return Group(*(Words(phrase, hang=2) for phrase in found or ["the pairing of like parts"]))
 
 

@@ -12,7 +12,7 @@ from optimizer.assess.result import Layout, Obstacle
 from optimizer.assess.why import Alternative, LimitWorth, OtherSites, PartWhy, WhyReport
 from optimizer.study.model import Study
 from optimizer.views.cautions import cautions_view, warnings_view
-from optimizer.views.differences import differences
+from optimizer.views.differences import differences, differences_in_short
 from optimizer.views.header import solved_line
 from optimizer.views.infeasible import obstacle_words
 from optimizer.views.quantity import column, number
@@ -124,7 +124,7 @@ def _new_sites(best: Layout, other: Layout, part: str) -> list[str]:
 
 
 def _moves(found: WhyReport, part: str, alternative: Alternative) -> Group:
-    phrases = moves_along(found, part, alternative)
+    phrases = differences_in_short(found.best.layout, alternative.assessment.layout, besides=part)
     return Group(*(Words(phrase, hang=2) for phrase in phrases or ["-"]))
 
 
@@ -269,7 +269,7 @@ def _limits(found: WhyReport, console: Console) -> Group:
     for i, limit in enumerate(found.limits):
         row: list[Cell] = [Words(_named(limit), hang=2), *(values[i] for values in cells)]
         if wide:
-            phrases = differences(found.best.layout, limit.alternative.assessment.layout)
+            phrases = differences_in_short(found.best.layout, limit.alternative.assessment.layout)
             row.append(Group(*(Words(phrase, hang=2) for phrase in phrases)))
         rows.append(row)
     return section(

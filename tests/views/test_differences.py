@@ -74,6 +74,8 @@ def test_in_short_like_moves_are_told_together_and_copies_counted():
     assert differences_in_short(one, other) == (
         "pump, 2 x valve: vest -> belt", "imu: leg -> vest",
     )  # fmt: skip
+    assert differences_in_short(one, other, besides="imu") == ("pump, 2 x valve: vest -> belt",)
+    assert differences_in_short(one, other, besides="pump")[0] == "2 x valve: vest -> belt"
     assert differences_in_short(BEST, BEST) == ()
 
 

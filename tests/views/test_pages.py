@@ -126,6 +126,18 @@ def test_differences_from_the_best_are_said_in_words():
     assert "controller: vest_right -> vest_back_low" in text
 
 
+def test_copies_that_move_alike_are_told_once():
+    copies = ("imu_thigh#1", "imu_thigh#2")
+    spots = [samples.layout(dict.fromkeys(copies, site)) for site in ("vest_left", "vest_right")]
+    layouts = [
+        replace(ranked, assessment=replace(ranked.assessment, layout=spot))
+        for ranked, spot in zip(RANKING.layouts, spots, strict=False)
+    ]
+    text = squeezed(printed(120, ranking=replace(RANKING, layouts=tuple(layouts))))
+    assert text.count("imu_thigh:vest_left->vest_right") == 1
+    assert "2ximu_thigh:vest_left->vest_right" in text
+
+
 @pytest.mark.parametrize(
     ("status", "gap", "words"),
     [("optimal", 0.0, "Rank 1 is proven best: nothing scores lower, gap 0."),
