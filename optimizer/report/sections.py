@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import inf
 from typing import TYPE_CHECKING
 
 from optimizer.assess.result import Assessment, LineReport, Proof, Ranking
@@ -100,7 +101,7 @@ def ranking_section(ranking: Ranking) -> str:
 
 def parts_section(plan: Assessment) -> str:
     """Part by part, vest first."""
-    mass = grams([p.mass_kg for p in plan.parts])
+    mass = grams((p.mass_kg for p in plan.parts), light_g=inf)
     watts = column([p.metabolic_w for p in plan.parts], 2, 4)
     rows = [
         (

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import inf
+
 from rich.console import Group
 
 from optimizer.assess.result import Assessment
@@ -29,7 +31,7 @@ def alternatives_view(study: Study, found: Assessment) -> Group | None:
         (part.name, model) for part in study.parts if len(part.models) > 1 for model in part.models
     ]
     priced = any(model.price is not None for _, model in listed)
-    mass = grams([model.mass_kg for _, model in listed])
+    mass = grams((model.mass_kg for _, model in listed), light_g=inf)
     columns = [Column("part", words=True), Column("model", words=True), Column("mass", "g")]
     columns += [Column("price")] if priced else []
     columns += [Column("power", "W"), Column("bought", words=True)]

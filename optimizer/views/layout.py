@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import groupby
+from math import inf
 
 from rich.console import Console, Group
 from rich.text import Text
@@ -49,7 +50,7 @@ def parts_table(assessment: Assessment, wide: bool, chosen: frozenset[str]) -> G
     columns += [Column("costs", "W"), Column("walking", "%"), Column("swing", "kg m2")]
     columns += [Column("in score"), Column("", words=True)] if wide else []
     hip = sum(s.added_kg_m2 for s in assessment.swing_inertia if s.joint == "hip")
-    mass = grams([*(p.mass_kg for p in reports), assessment.total_mass_kg])
+    mass = grams((p.mass_kg for p in reports), [assessment.total_mass_kg], light_g=inf)
     watts = column([*(p.metabolic_w for p in reports), assessment.metabolic_w], 2, 4)
     share = column([*(p.metabolic_pct for p in reports), assessment.metabolic_pct], 2, 4)
     swing = column([*(p.swing_inertia_kg_m2 for p in reports), hip], 4, 6)

@@ -63,11 +63,19 @@ def distinct_column(values: Iterable[float], decimals: int, most: int) -> list[s
     return [number(v, decimals) for v in listed]
 
 
-def grams(values_kg: Iterable[float]) -> list[str]:
-    """A column of masses in g: whole grams, or one decimal where a light one is not whole."""
+def grams(
+    values_kg: Iterable[float], sums_kg: Iterable[float] = (), light_g: float = 10.0
+) -> list[str]:
+    """A column of masses in g: whole grams, or one decimal where a light one is not whole.
+
+    Parameters
+    ----------
+    sums_kg : further masses of the column, which do not decide its decimals
+    light_g : below which a mass is light; inf for what somebody typed or weighed, to show it so
+    """
     listed = [v * 1e3 for v in values_kg]
-    small = any(abs(v) < 10.0 and abs(v - round(v)) > 0.05 for v in listed)
-    return [number(v, 1 if small else 0) for v in listed]
+    small = any(abs(v) < light_g and abs(v - round(v)) > 0.05 for v in listed)
+    return [number(v, 1 if small else 0) for v in (*listed, *(v * 1e3 for v in sums_kg))]
 
 
 def shown(values: Sequence[float], unit: str) -> tuple[list[str], str]:

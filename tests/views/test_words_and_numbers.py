@@ -3,6 +3,7 @@ from __future__ import annotations
 import csv
 import re
 from itertools import product
+from math import inf
 from pathlib import Path
 
 import pytest
@@ -66,6 +67,12 @@ def test_different_scores_print_differently_and_equal_ones_alike():
 def test_masses_are_whole_grams_unless_a_light_one_is_not():
     assert grams([0.486, 0.009]) == ["486", "9"]
     assert grams([0.486, 0.0058]) == ["486.0", "5.8"]
+    assert grams([0.486, 0.0125]) == ["486", "12"]
+
+
+def test_a_mass_that_was_typed_or_weighed_is_shown_as_it_was():
+    assert grams([0.486, 0.0125], [0.49851], light_g=inf) == ["486.0", "12.5", "498.5"]
+    assert grams([0.486, 0.012], [0.49851], light_g=inf) == ["486", "12", "499"]
 
 
 @pytest.mark.parametrize(
