@@ -219,7 +219,23 @@ def _cuts(found: Crowd) -> Group | None:
             f"For {found.mean.name}: the longest that a wearer of the size needs, joint slack and "
             "service slack included; on the others of the size the rest is spare."
         ),
+        *_who_wears(found, sizes),
     )
+
+
+def _who_wears(found: Crowd, sizes: Sequence[str]) -> list[Words]:
+    """Which wearers a size was cut for, a line each; nothing if there is one size for all."""
+    if len(sizes) < 2:
+        return []
+    wearers = {
+        size: [
+            w.person.name
+            for w in found.wearers
+            if w.person.size == size and w.mean_score is not None
+        ]
+        for size in sizes
+    }
+    return [Words(f"{size}: {_few(names)}", hang=2) for size, names in wearers.items()]
 
 
 def crowd_document(study: Study, found: Crowd) -> Document:

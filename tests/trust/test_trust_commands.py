@@ -53,6 +53,13 @@ def test_crowd_serves_the_supplied_bodies(study: str) -> None:
     assert any("no one person" in text for text in document["warnings"])
 
 
+def test_crowd_says_who_makes_up_each_size(study: str) -> None:
+    done = limbtrim("crowd", study, "--workers", "1", "--width", "80")
+    assert done.returncode == 0, done.stderr
+    said = [line.strip() for line in done.stdout.splitlines()]
+    assert "small: female_p5 and male_p5" in said
+
+
 def test_learn_writes_a_model_that_place_accepts(study: str, tmp_path: Path) -> None:
     rows = ["subject,body_mass_kg,speed_m_s,thigh_kg,shank_kg,foot_kg,trunk_kg,metabolic_w"]
     for who, body, base in (("a", 70, 280.0), ("b", 82, 330.0), ("c", 61, 250.0)):
