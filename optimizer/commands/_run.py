@@ -14,6 +14,7 @@ from rich.console import RenderableType
 
 from optimizer.errors import DisagreementError, Flaw, InputError, Origin
 from optimizer.interrupts import answered
+from optimizer.study.files import writing
 from optimizer.views.console import Consoles, show
 
 if TYPE_CHECKING:
@@ -63,7 +64,8 @@ def answer(consoles: Consoles, json_to: str | None, ask: Callable[[], Answer]) -
     to that file, and the tables on stdout.
     """
     try:
-        found = ask()
+        with writing("--json", json_to):
+            found = ask()
         if json_to is not None:
             _write_json(shown_anyway(lambda: _encoded(found)), json_to)
         if json_to != "-":

@@ -16,6 +16,8 @@ from optimizer.views.console import Consoles
 if TYPE_CHECKING:
     import pandas as pd
 
+    from optimizer.assess.result import Assessment
+
 TABLES = ("parts", "lines", "limits", "ranking", "segments", "front", "sweep", "trust")
 
 
@@ -32,12 +34,22 @@ def export(
     high: float | None = None,
 ) -> Answer:
     """Write one table to a file, or to stdout (-)."""
-    from optimizer._write import write_whole
-    from optimizer.study.files import display
-    from optimizer.views.cautions import CAUTIONS
-    from optimizer.views.export import export as as_text
-    from optimizer.views.paper import written_page, written_paper
+    from optimizer.study.files import writing
 
+    with writing("--out", out):
+        made = _made(consoles, request, table, sweep, low, high)
+    return made if isinstance(made, Answer) else _written(*made, table, form, out, digits)
+
+
+def _made(
+    consoles: Consoles,
+    request: Request,
+    table: str,
+    sweep: str | None,
+    low: float | None,
+    high: float | None,
+) -> tuple[pd.DataFrame, str, Assessment | None] | Answer:
+    """The table, what it is about, and the layout in it; or what is said where there is none."""
     if table == "sweep":
         if sweep is None:
             flaw = Flaw(Origin("--table"), "sweep without a number", "--sweep PATH beside it")
@@ -58,6 +70,24 @@ def export(
             flaw = Flaw(Origin("--table"), f"{table} of a layout that was given", "a solved study")
             raise InputError([flaw])
         frame, name, plan = made, found.setting.study.name, found.plan
+    return frame, name, plan
+
+
+def _written(
+    frame: pd.DataFrame,
+    name: str,
+    plan: Assessment | None,
+    table: str,
+    form: str,
+    out: str,
+    digits: int,
+) -> Answer:
+    from optimizer._write import write_whole
+    from optimizer.study.files import display
+    from optimizer.views.cautions import CAUTIONS
+    from optimizer.views.export import export as as_text
+    from optimizer.views.paper import written_page, written_paper
+
     caption = f"{name}: {table}. {CAUTIONS[0]}" if form != "csv" else ""
     text = as_text(frame, form, digits, caption)
     if out == "-":

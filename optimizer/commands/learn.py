@@ -23,7 +23,7 @@ def learn(
     from optimizer.learn.learn import learn as work
     from optimizer.learn.model_file import model_text
     from optimizer.learn.trials import read_trials
-    from optimizer.study.files import display
+    from optimizer.study.files import display, writing
     from optimizer.study.words import choice_of, nearest, quoted
     from optimizer.views.learn import learn_document, learn_page
 
@@ -32,7 +32,9 @@ def learn(
             [Flaw(Origin("--form"), quoted(form), choice_of(FORMS), nearest(form, FORMS))]
         )
     ignored: list[str] = []
-    found = work(read_trials(trials_path, ignored), noise_w_per_kg=noise_w_per_kg)
+    with writing("--write", write_to):
+        trials = read_trials(trials_path, ignored)
+    found = work(trials, noise_w_per_kg=noise_w_per_kg)
     found = replace(found, warnings=(*ignored, *found.warnings))
     if write_to is not None:
         text = model_text(found, title or f"Own trials, {Path(trials_path).stem}", form)

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 
 from optimizer.errors import Flaw, Origin
@@ -18,6 +21,26 @@ _MARKS = {
     b"\xd0\xcf\x11\xe0": "a spreadsheet workbook of the old kind",
     b"%PDF": "a PDF document",
 }
+
+
+#: Files that the answer is going to be written to, by the option that names each.
+_TO_WRITE: ContextVar[dict[str, str]] = ContextVar("_TO_WRITE", default={})  # noqa: B039
+
+
+@contextmanager
+def writing(option: str, path: str | Path | None) -> Iterator[None]:
+    """While this lasts, reading `path` is a flaw of `option`: an answer never replaces an input.
+
+    It is said when the file is read, before anything is solved or written.
+    """
+    if path is None or str(path) == "-":
+        yield
+        return
+    before = _TO_WRITE.set({**_TO_WRITE.get(), os.path.realpath(path): option})
+    try:
+        yield
+    finally:
+        _TO_WRITE.reset(before)
 
 
 def display(path: str | Path) -> str:
@@ -42,6 +65,10 @@ def read_text(path: Path, wanted: Origin, what: str, flaws: list[Flaw]) -> str |
         if path.stat().st_size > LARGEST_FILE_BYTES:
             flaws.append(Flaw(wanted, f"{quoted(shown)}, larger than 64 MB", what))
             return None
+        option = _TO_WRITE.get().get(os.path.realpath(path))
+        if option is not None:
+            found = f"{quoted(shown)}, which is read: {what}"
+            flaws.append(Flaw(Origin(option), found, "a file that is not an input"))
         data = path.read_bytes()
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
