@@ -50,6 +50,7 @@ def read_given_layout(
     study: Study | Setting,
     rank: int = 1,
     lines_path: str | Path | None = None,
+    options: tuple[str, str] = ("--layout", "--lines"),
 ) -> GivenLayout:
     """The layout in a file, its names looked up in the study.
 
@@ -58,6 +59,7 @@ def read_given_layout(
     path : JSON written by `place` or `weigh`, or a CSV (see `optimizer.assess.layout_records`)
     rank : which layout of a ranking
     lines_path : CSV of lines; takes precedence over lines in `path`
+    options : what `path` and `lines_path` were given by, blamed if they cannot be read
 
     A line that says no route takes the shortest; one that says no option the lightest that is
     allowed to be so long (else the one allowed to be longest). Both are told in `assumed`.
@@ -71,7 +73,7 @@ def read_given_layout(
     setting = study if isinstance(study, Setting) else build_setting(study)
     flaws: list[Flaw] = []
     file = display(path)
-    text = read_text(Path(path), Origin("--layout"), LAYOUT, flaws)
+    text = read_text(Path(path), Origin(options[0]), LAYOUT, flaws)
     parts: list[PartRecord] | None = None
     lines: list[LineRecord] = []
     ballast: list[BallastRecord] = []
@@ -84,7 +86,7 @@ def read_given_layout(
             parts = read_parts_table(text, file, flaws, ignored)
     whole = not flaws
     if lines_path is not None:
-        lines = read_lines_table(Path(lines_path), flaws, ignored)
+        lines = read_lines_table(Path(lines_path), flaws, ignored, options[1])
     if parts is None:
         raise InputError(flaws)
     placements = _placements(setting.study, parts, file, whole, flaws)

@@ -113,10 +113,12 @@ def read_parts_table(
     return records
 
 
-def read_lines_table(path: Path, flaws: list[Flaw], cautions: list[str]) -> list[LineRecord]:
-    """The runs in a CSV of lines. Likely slips go to `cautions`."""
+def read_lines_table(
+    path: Path, flaws: list[Flaw], cautions: list[str], option: str = "--lines"
+) -> list[LineRecord]:
+    """The runs in a CSV of lines; likely slips go to `cautions`, no file is `option`'s fault."""
     file = display(path)
-    text = read_text(path, Origin("--lines"), "a lines table (CSV) with a column line", flaws)
+    text = read_text(path, Origin(option), "a lines table (CSV) with a column line", flaws)
     table = None if text is None else read_table(text, file, _LINES, flaws)
     if table is None:
         return []

@@ -26,6 +26,10 @@ BAD_INPUT = 2
 INFEASIBLE = 3
 STOPPED = 4
 INTERRUPTED = 130
+
+if TYPE_CHECKING:
+    from optimizer.study.model import Study
+
 T = TypeVar("T")
 
 
@@ -120,15 +124,21 @@ def _write_json(text: str, json_to: str) -> None:
 
 
 def read_study(path: str | Path, assignments: Sequence[str]) -> Study:
-    """The study with what `--set` puts in its place; flaws of both are told together."""
-    from optimizer.study.load import load_study
-    from optimizer.study.overrides import sound_overrides
+    """The study as written, with what `--set` says.
 
-    sound, flaws = sound_overrides(assignments)
+    Raises
+    ------
+    InputError
+        With every flaw of both.
+    """
+    from optimizer.study.load import load_study
+    from optimizer.study.overrides import read_overrides
+
+    steps, flaws = read_overrides(assignments)
     try:
-        study = load_study(path, sound)
+        study = load_study(path, steps)
     except InputError as error:
-        flaws += error.flaws
+        raise InputError([*flaws, *error.flaws]) from None
     if flaws:
         raise InputError(flaws)
     return study

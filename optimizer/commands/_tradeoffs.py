@@ -266,8 +266,14 @@ def _compare(
     layout_b: Annotated[
         str | None, typer.Option("--layout-b", metavar="FILE", help="The second layout.")
     ] = None,
-    rank_a: Annotated[int, typer.Option("--rank-a", min=1, metavar="N", help="Rank in it.")] = 1,
-    rank_b: Annotated[int, typer.Option("--rank-b", min=1, metavar="N", help="Rank in it.")] = 1,
+    rank_a: Annotated[
+        int | None,
+        typer.Option("--rank-a", min=1, metavar="N", help="Rank in it; else 1."),
+    ] = None,
+    rank_b: Annotated[
+        int | None,
+        typer.Option("--rank-b", min=1, metavar="N", help="Rank in it; else 1."),
+    ] = None,
     set_a: Annotated[
         list[str] | None,
         typer.Option("--set-a", metavar="PATH=VALUE", help="--set for the first study."),

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from math import inf
 from typing import TYPE_CHECKING
 
-from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer, overrides
+from optimizer.commands._run import INFEASIBLE, OK, STOPPED, Answer
 from optimizer.errors import Flaw, InputError, Origin
 from optimizer.views.console import Consoles
 
@@ -34,10 +34,16 @@ def whatif(
     from optimizer.views.whatif import whatif_document, whatif_page
 
     study = load_study(study_path)
-    chosen = _scenarios(study, names, settings)
+    chosen, flaws = _scenarios(study, names, settings)
+    try:
+        studies = load_scenarios(study_path, chosen)
+    except InputError as error:
+        flaws += error.flaws
+    if flaws:
+        raise InputError(flaws)
     cases = [
         Case(scenario.name, settings_words(scenario.settings), changed)
-        for scenario, changed in zip(chosen, load_scenarios(study_path, chosen), strict=True)
+        for scenario, changed in zip(chosen, studies, strict=True)
     ]
     with ProgressLine(consoles.err, quiet=quiet) as progress:
         found = solve(
@@ -60,16 +66,16 @@ def _code(asked: Sequence[CaseResult]) -> int:
     return INFEASIBLE if all(result.infeasible is not None for result in asked) else STOPPED
 
 
-def _scenarios(study: Study, names: Sequence[str], settings: Sequence[str]) -> list[Scenario]:
+def _scenarios(
+    study: Study, names: Sequence[str], settings: Sequence[str]
+) -> tuple[list[Scenario], list[Flaw]]:
     """The scenarios asked for: those named, the one that is set, else all that are written.
 
-    Raises
-    ------
-    InputError
-        For a name the study does not have, or if there is none at all.
+    With them what is wrong: a name the study does not have, a `--set` that cannot be read, no
+    scenario at all.
     """
     from optimizer.study.cases import scenario_of
-    from optimizer.study.overrides import OVERRIDE_FILE
+    from optimizer.study.overrides import OVERRIDE_FILE, read_overrides
     from optimizer.study.words import nearest
 
     written = {scenario.name: scenario for scenario in study.scenarios}
@@ -83,13 +89,14 @@ def _scenarios(study: Study, names: Sequence[str], settings: Sequence[str]) -> l
         for name in names
         if name not in written
     ]
-    if flaws:
-        raise InputError(flaws)
-    chosen = [written[name] for name in names]
+    chosen = [written[name] for name in names if name in written]
     if settings:
-        chosen.append(scenario_of("as set", overrides(settings) or {}, OVERRIDE_FILE))
-    chosen = chosen or list(study.scenarios)
-    if not chosen:
+        steps, wrong = read_overrides(settings)
+        flaws += wrong
+        chosen.append(scenario_of("as set", steps, OVERRIDE_FILE))
+    if not names and not settings:
+        chosen = list(study.scenarios)
+    if not chosen and not flaws:
         expected = "--set path=value, or [[scenarios]] with a name and what they set in the study"
-        raise InputError([Flaw(study.origin, "no scenario", expected)])
-    return chosen
+        flaws.append(Flaw(study.origin, "no scenario", expected))
+    return chosen, flaws

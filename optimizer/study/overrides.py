@@ -65,14 +65,14 @@ def parse_overrides(texts: Iterable[str]) -> dict[str, object]:
     InputError
         With every flaw; a path given twice is one.
     """
-    overrides, flaws = sound_overrides(texts)
+    overrides, flaws = read_overrides(texts)
     if flaws:
         raise InputError(flaws)
     return overrides
 
 
-def sound_overrides(texts: Iterable[str]) -> tuple[dict[str, object], list[Flaw]]:
-    """The overrides that can be read, by path in the order given, and the flaws of the others."""
+def read_overrides(texts: Iterable[str]) -> tuple[dict[str, object], list[Flaw]]:
+    """The same, as far as they can be read, with what is wrong with the others."""
     flaws: list[Flaw] = []
     overrides: dict[str, object] = {}
     for text in texts:

@@ -357,3 +357,27 @@ def test_no_time_is_told_with_exit_code_4(run: Run, study: Path) -> None:
     assert run("front", study, "--time-limit", 0, "-q")[0] == 4
     assert run("sweep", study, *turned)[0] == 4
     assert run("target", study, *turned, "--figure", "score", "--at-most", 5)[0] == 4
+
+
+def test_compare_tells_what_is_wrong_with_both_sides_by_their_options(
+    run: Run, study: Path, tmp_path: Path
+) -> None:
+    missing = ("--layout-a", tmp_path / "no.json", "--layout-b", tmp_path / "none.csv")
+    code, out, err = run("compare", study, *missing)
+    assert code == 2 and out == ""
+    assert "--layout-a" in err and "--layout-b" in err and "2 errors" in err
+    code, _, err = run("compare", study, "--set-a", "wearer.mas_kg=1", "--set-b", "task.sped=1")
+    assert code == 2 and "mas_kg" in err and "sped" in err
+
+
+def test_whatif_tells_wrong_scenarios_and_settings_together(run: Run, study: Path) -> None:
+    code, _, err = run("whatif", study, "--scenario", "y", "--set", "a=1", "--set", "b")
+    assert code == 2
+    assert all(text in err for text in ("--scenario", "'y'", "a", '"b"')) and "3 errors" in err
+
+
+def test_settings_that_cannot_be_read_do_not_hide_values_that_are_wrong(
+    run: Run, study: Path
+) -> None:
+    code, _, err = run("check", study, "--set", "nonsense", "--set", "wearer.mass_kg=heavy")
+    assert code == 2 and "nonsense" in err and "heavy" in err
