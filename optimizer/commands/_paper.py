@@ -29,7 +29,10 @@ GivenLines = Annotated[
     typer.Option("--lines", metavar="FILE", help="CSV of lines that belongs to --layout."),
 ]
 Rank = Annotated[
-    int, typer.Option("--rank", min=1, max=1000, metavar="N", help="Which of the ranked layouts.")
+    int | None,
+    typer.Option(
+        "--rank", min=1, max=1000, metavar="N", help="Which of the ranked layouts; else the best."
+    ),
 ]
 Measured = Annotated[
     str | None,
@@ -76,7 +79,7 @@ def _report(
     ],
     layout: GivenLayout = None,
     lines: GivenLines = None,
-    rank: Rank = 1,
+    rank: Rank = None,
     top: Annotated[
         int, typer.Option("--top", min=1, max=1000, metavar="K", help="How many layouts to rank.")
     ] = 3,
@@ -121,7 +124,7 @@ def _build(
     ],
     layout: GivenLayout = None,
     lines: GivenLines = None,
-    rank: Rank = 1,
+    rank: Rank = None,
     measured: Measured = None,
     measured_lines: MeasuredLines = None,
     time_limit: TimeLimit = None,
@@ -161,7 +164,7 @@ def _export(
     ] = DIGITS,
     layout: GivenLayout = None,
     lines: GivenLines = None,
-    rank: Rank = 1,
+    rank: Rank = None,
     top: Annotated[
         int | None,
         typer.Option("--top", min=1, max=1000, metavar="K", help="How many layouts to rank."),

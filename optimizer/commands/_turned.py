@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import inf
 from typing import TYPE_CHECKING
 
 from optimizer.commands._run import INFEASIBLE, OK, STOPPED, overrides
@@ -74,6 +75,13 @@ def _require_usable(found: Dial, value: float, share: str) -> None:
         said = f"no range, and {share} {found.now:g}, {value:g}, is no end for one"
         expected = dict.fromkeys(f"both, each {flaw.expected}" for flaw in error.flaws)
         raise InputError([Flaw(RANGE, said, text) for text in expected]) from None
+
+
+def swept(over: tuple[Dial, float, float], time_limit_s: float | None) -> Sweep:
+    """Where the best layout changes over a range."""
+    from optimizer.solve.sweep import sweep
+
+    return sweep(*over, time_limit_s=inf if time_limit_s is None else time_limit_s)
 
 
 def swept_code(found: Sweep) -> int:

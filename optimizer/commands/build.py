@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from optimizer.commands._plan import Request, planned, prototype
+from optimizer.commands._beside import require_beside
+from optimizer.commands._plan import Request, measured_beside, planned, prototype
 from optimizer.commands._run import INFEASIBLE, OK, Answer
 from optimizer.errors import Flaw, InputError, Origin
 from optimizer.views.console import Consoles
@@ -28,17 +29,20 @@ def build(
     from optimizer.study.files import display
     from optimizer.views.header import title_words
     from optimizer.views.paper import written_page, written_paper
+    from optimizer.views.ranking import standing_words
 
     form = out.suffix.casefold()
     if form not in (".html", ".md"):
         flaw = Flaw(Origin("--out"), str(out), "a file that ends in .html or .md")
         raise InputError([flaw])
+    require_beside([request.lines_beside(), measured_beside(measured, measured_lines)])
     found = planned(consoles, request)
     if isinstance(found, Answer):
         return found
     built, _ = prototype(found.setting, measured, measured_lines)
     study = found.setting.study
-    sheet = build_sheet(found.setting, found.plan, built, title_words(study))
+    standing = standing_words(found.ranking, found.plan, found.proof)
+    sheet = build_sheet(found.setting, found.plan, built, title_words(study), standing)
     parts = out.with_name(f"{out.stem}_parts.csv")
     lines = out.with_name(f"{out.stem}_lines.csv")
     names = (parts.name, lines.name)

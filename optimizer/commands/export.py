@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 from rich.console import Group
 
+from optimizer.commands._beside import Beside, require_beside
 from optimizer.commands._plan import Planned, Request, planned
-from optimizer.commands._run import OK, Answer
+from optimizer.commands._run import OK, Answer, read_study
 from optimizer.errors import Flaw, InputError, Origin
 from optimizer.views.console import Consoles
 
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 
     from optimizer.assess.result import Assessment
 
+#: Tables of one layout, found or given.
+ABOUT_ONE = ("parts", "lines", "limits", "segments")
 TABLES = ("parts", "lines", "limits", "ranking", "segments", "front", "sweep", "trust")
 
 
@@ -36,9 +39,28 @@ def export(
     """Write one table to a file, or to stdout (-)."""
     from optimizer.study.files import writing
 
+    require_beside(_beside(request, table, sweep, low, high))
     with writing("--out", out):
         made = _made(consoles, request, table, sweep, low, high)
     return made if isinstance(made, Answer) else _written(*made, table, form, out, digits)
+
+
+def _beside(
+    request: Request, table: str, sweep: str | None, low: float | None, high: float | None
+) -> list[Beside]:
+    """What each option needs that says nothing of some tables."""
+    of_layout = f"--table {' or '.join(ABOUT_ONE)}"
+    options = [
+        Beside(option, given, of_layout, table in ABOUT_ONE)
+        for option, given in (("--layout", request.layout_path), ("--rank", request.rank))
+    ]
+    options += [
+        Beside(option, given, "--table sweep", table == "sweep")
+        for option, given in (("--sweep", sweep), ("--from", low), ("--to", high))
+    ]
+    if table == "sweep":
+        options.append(Beside("--table", "sweep", "--sweep PATH", sweep is not None))
+    return [*options, request.lines_beside()]
 
 
 def _made(
@@ -51,26 +73,35 @@ def _made(
 ) -> tuple[pd.DataFrame, str, Assessment | None] | Answer:
     """The table, what it is about, and the layout in it; or what is said where there is none."""
     if table == "sweep":
-        if sweep is None:
-            flaw = Flaw(Origin("--table"), "sweep without a number", "--sweep PATH beside it")
-            raise InputError([flaw])
-        from optimizer.commands._turned import turned
-        from optimizer.commands.report import swept
-        from optimizer.report.frames import sweep_frame
+        assert sweep is not None
+        return _swept(consoles, request, sweep, low, high)
+    found = planned(consoles, request, studys_top=table == "ranking")
+    if isinstance(found, Answer):
+        return found
+    return _frame(found, table, request), found.setting.study.name, found.plan
 
-        over = turned(request.study_path, [sweep], low, high, request.settings)
-        curve = swept(over, request.time_limit_s)
-        frame, name, plan = sweep_frame(curve), sweep, None
-    else:
-        found = planned(consoles, request)
-        if isinstance(found, Answer):
-            return found
-        made = _frame(found, table, request)
-        if made is None:
-            flaw = Flaw(Origin("--table"), f"{table} of a layout that was given", "a solved study")
-            raise InputError([flaw])
-        frame, name, plan = made, found.setting.study.name, found.plan
-    return frame, name, plan
+
+def _swept(
+    consoles: Consoles, request: Request, path: str, low: float | None, high: float | None
+) -> tuple[pd.DataFrame, str, None] | Answer:
+    """Where the best layout changes; what `sweep` would say where nothing fits anywhere."""
+    from optimizer.commands._turned import swept, swept_code, turned
+    from optimizer.report.frames import sweep_frame
+    from optimizer.report.sweep_curve import curve_of
+    from optimizer.views.sweep import sweep_document, sweep_page
+
+    study = read_study(request.study_path, request.settings)
+    found = swept(
+        turned(request.study_path, [path], low, high, request.settings), request.time_limit_s
+    )
+    code = swept_code(found)
+    if code != OK:
+        return Answer(
+            lambda: sweep_document(study, found),
+            lambda: sweep_page(study, found, consoles.out),
+            code,
+        )
+    return sweep_frame(curve_of(found)), path, None
 
 
 def _written(
@@ -105,23 +136,27 @@ def _written(
     return Answer(lambda: written_paper(names, plan), lambda: written_page(names, plan), OK)
 
 
-def _frame(found: Planned, table: str, request: Request) -> pd.DataFrame | None:
+def _frame(found: Planned, table: str, request: Request) -> pd.DataFrame:
     from optimizer.assess.result import Infeasible
     from optimizer.report.frames import front_frame, segments_frame, trust_frame
     from optimizer.views import frames
 
+    # a layout was found or given: what is asked of the study's other layouts has an answer too
     if table == "ranking":
-        return None if found.ranking is None else frames.ranking_frame(found.ranking)
+        assert found.ranking is not None
+        return frames.ranking_frame(found.ranking)
     if table == "front":
         from optimizer.solve.front import front
 
-        front_found = front(found.setting, time_limit_s=request.time_limit_s)
-        return None if isinstance(front_found, Infeasible) else front_frame(front_found)
+        trade_off = front(found.setting, time_limit_s=request.time_limit_s)
+        assert not isinstance(trade_off, Infeasible)
+        return front_frame(trade_off)
     if table == "trust":
         from optimizer.trust.trust import trust
 
         trusted = trust(found.setting.study)
-        return None if isinstance(trusted, Infeasible) else trust_frame(trusted)
+        assert not isinstance(trusted, Infeasible)
+        return trust_frame(trusted)
     made = {
         "parts": frames.parts_frame,
         "lines": frames.lines_frame,

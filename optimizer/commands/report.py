@@ -7,17 +7,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from optimizer.commands._plan import Planned, Request, planned, prototype
+from optimizer.commands._beside import Beside, require_beside
+from optimizer.commands._plan import Planned, Request, measured_beside, planned, prototype
 from optimizer.commands._run import INFEASIBLE, OK, Answer
+from optimizer.commands._turned import swept
 from optimizer.commands._turned import turned as turned_over
 from optimizer.interrupts import stoppable
 from optimizer.views.console import Consoles
 
 if TYPE_CHECKING:
-    from optimizer.report.tradeoff_charts import SweepCurve
     from optimizer.setting import Setting
     from optimizer.solve.front import Front
-    from optimizer.solve.sweep_dial import Dial
     from optimizer.trust.result import Trust
 
 T = TypeVar("T")
@@ -48,9 +48,20 @@ def report(consoles: Consoles, request: Request, folder: Path, extras: Extras) -
         report_files,
     )
     from optimizer.report.need import require_matplotlib
+    from optimizer.report.sweep_curve import curve_of
     from optimizer.study.files import display
     from optimizer.views.paper import written_page, written_paper
 
+    swept_over, trusted = extras.sweep is not None, extras.trust
+    require_beside(
+        [
+            request.lines_beside(),
+            measured_beside(extras.measured, extras.measured_lines),
+            Beside("--from", extras.low, "--sweep PATH", swept_over),
+            Beside("--to", extras.high, "--sweep PATH", swept_over),
+            Beside("--solve", extras.solved_draws, "--trust", trusted),
+        ]
+    )
     require_matplotlib()  # said before anything is solved
     turned = (
         None
@@ -81,7 +92,9 @@ def report(consoles: Consoles, request: Request, folder: Path, extras: Extras) -
         built,
         (*found.assumed, *assumed),
         extra("the front", lambda: _front(found, request)) if extras.front else None,
-        None if turned is None else extra("the sweep", lambda: swept(turned, request.time_limit_s)),
+        None
+        if turned is None
+        else extra("the sweep", lambda: curve_of(swept(turned, request.time_limit_s))),
         extra("how far to trust it", lambda: _trust(found.setting, extras.solved_draws))
         if extras.trust
         else None,
@@ -102,19 +115,6 @@ def _front(found: Planned, request: Request) -> Front | None:
 
     made = front(found.setting, time_limit_s=request.time_limit_s)
     return None if isinstance(made, Infeasible) else made
-
-
-Range = tuple["Dial", float, float]
-
-
-def swept(over: Range, time_limit_s: float | None) -> SweepCurve:
-    """Where the best layout changes over a range."""
-    from math import inf
-
-    from optimizer.report.sweep_curve import curve_of
-    from optimizer.solve.sweep import sweep
-
-    return curve_of(sweep(*over, time_limit_s=inf if time_limit_s is None else time_limit_s))
 
 
 def _trust(setting: Setting, solved_draws: int | None) -> Trust | None:

@@ -15,6 +15,13 @@ if TYPE_CHECKING:
     from optimizer.trust.result import Trust
 
 
+def with_unit(name: str, unit: str) -> str:
+    """A column's name with its unit as units are written in names: "low_m_s", "metabolic_pct"."""
+    told = {"%": "pct", "x": "", "sites": ""}.get(unit, unit.replace("/", "_per_").lower())
+    told = {"m_per_s": "m_s"}.get(told, told)
+    return f"{name}_{told}" if told else name
+
+
 def segments_frame(assessment: Assessment) -> pd.DataFrame:
     """One row per loaded segment, vest first: mass_kg, metabolic_w."""
     import pandas as pd
@@ -27,11 +34,15 @@ def segments_frame(assessment: Assessment) -> pd.DataFrame:
 
 
 def front_frame(front: Front) -> pd.DataFrame:
-    """One row per point, numbered from 1: a column per goal, score, worn_kg, supported, chosen."""
+    """One row per point, numbered from 1: a column per goal, score, worn_kg, supported, chosen.
+
+    A goal's column has its unit in its name, "metabolic_pct".
+    """
     import pandas as pd
 
     columns: dict[str, list[object]] = {
-        goal.name: [point.values[i] for point in front.points] for i, goal in enumerate(front.goals)
+        with_unit(goal.name, goal.unit): [point.values[i] for point in front.points]
+        for i, goal in enumerate(front.goals)
     }
     columns["score"] = [point.assessment.score for point in front.points]
     columns["worn_kg"] = [point.assessment.total_mass_kg for point in front.points]
@@ -42,28 +53,41 @@ def front_frame(front: Front) -> pd.DataFrame:
 
 
 def sweep_frame(curve: SweepCurve) -> pd.DataFrame:
-    """One row per stretch: low and high of the number, score there (NaN: nothing fits), changes."""
+    """One row per stretch: low and high of the number, score there (NaN: nothing fits), changes.
+
+    The number is in the unit it is written in, which is in the columns' names: "low_g"; a factor
+    has none. A stretch in which nothing fits names no layout.
+    """
     import pandas as pd
 
     nothing = float("nan")
     return pd.DataFrame(
         {
-            "low": [p.low for p in curve.pieces],
-            "high": [p.high for p in curve.pieces],
+            with_unit("low", curve.unit): [p.low for p in curve.pieces],
+            with_unit("high", curve.unit): [p.high for p in curve.pieces],
             "score_low": [p.points[0][1] if p.points else nothing for p in curve.pieces],
             "score_high": [p.points[-1][1] if p.points else nothing for p in curve.pieces],
             "changes": ["; ".join(p.changes) for p in curve.pieces],
         },
-        index=pd.Index([p.name for p in curve.pieces], name="layout"),
+        index=pd.Index([p.name if p.points else "" for p in curve.pieces], name="layout"),
     )
 
 
 def trust_frame(found: Trust) -> pd.DataFrame:
-    """One row per layout, the likeliest winner first: shares, regrets, rank by the study."""
+    """One row per layout, the likeliest winner first: shares, regrets, rank by the study.
+
+    `rank` is a whole number, missing for a layout that is not among the study's own best.
+    """
     import pandas as pd
 
     names = ("rank", "win_share", "win_se", "mean_regret", "worst_regret", "exact_worst", "fits")
+    # as objects: pandas would make whole numbers with one missing into fractions
     return pd.DataFrame(
-        {name: [getattr(t, name) for t in found.layouts] for name in names},
+        {
+            name: pd.Series([getattr(t, name) for t in found.layouts], dtype=object).array
+            if name == "rank"
+            else [getattr(t, name) for t in found.layouts]
+            for name in names
+        },
         index=pd.Index([t.name for t in found.layouts], name="layout"),
     )

@@ -24,6 +24,7 @@ from optimizer.report.tradeoff_charts import (
 from optimizer.setting import Setting
 from optimizer.views.cautions import BASIS, CAUTIONS
 from optimizer.views.header import title_words
+from optimizer.views.ranking import standing_words
 
 if TYPE_CHECKING:
     from optimizer.solve.front import Front
@@ -112,7 +113,13 @@ def report_page(results: Results, drawn: tuple[Picture, ...]) -> str:
         body.append(sections.sweep_section(results.sweep, by_name["sweep"]))
     if results.trust is not None and "trust" in by_name:
         body.append(sections.trust_section(results.trust, by_name["trust"], plan))
-    sheet = build_sheet(results.setting, plan, results.built, title)
+    sheet = build_sheet(
+        results.setting,
+        plan,
+        results.built,
+        title,
+        standing_words(results.ranking, plan, results.proof),
+    )
     body.append(sheet_sections(sheet, (MEASURED_PARTS, MEASURED_LINES)))
     built = () if results.built is None else results.built.warnings
     ranked = () if results.ranking is None else results.ranking.warnings

@@ -122,12 +122,21 @@ class BuildSheet:
     compared_notes: tuple[str, ...]
     warnings: tuple[str, ...] = ()
     """What is to be said of the plan, and of the prototype."""
+    standing: str = ""
+    """Which layout this is, and what was proven of it."""
 
 
 def build_sheet(
-    setting: Setting, plan: Assessment, built: Assessment | None = None, title: str = ""
+    setting: Setting,
+    plan: Assessment,
+    built: Assessment | None = None,
+    title: str = "",
+    standing: str = "",
 ) -> BuildSheet:
-    """The build sheet of a planned layout, compared with the weighed prototype if there is one."""
+    """The build sheet of a planned layout, compared with the weighed prototype if there is one.
+
+    `standing` says which of the ranked layouts it is and what was proven of it.
+    """
     pockets = _pockets(setting, plan)
     return BuildSheet(
         title=title or setting.study.name,
@@ -139,6 +148,7 @@ def build_sheet(
         compared=() if built is None else _compared(plan, built),
         compared_notes=() if built is None else _compared_notes(plan, built),
         warnings=_warnings(plan, built),
+        standing=standing,
     )
 
 

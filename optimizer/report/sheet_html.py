@@ -22,6 +22,7 @@ def sheet_sections(sheet: BuildSheet, files: tuple[str, str] | None) -> str:
             html.section(
                 "Build sheet: what goes where",
                 html.caution(),
+                html.paragraph(sheet.standing) if sheet.standing else "",
                 _broken(sheet),
                 html.paragraph(FASTENER_WORDS, "quiet"),
                 *(_pocket(pocket) for pocket in sheet.pockets),

@@ -14,6 +14,7 @@ from optimizer.views.quantity import number
 def sheet_markdown(sheet: BuildSheet, lead: str, files: tuple[str, str]) -> str:
     """The whole build sheet; `files` are the names of the measured-values tables."""
     out = [f"# Build sheet: {_say(sheet.title)}", _say(lead)]
+    out += [_say(sheet.standing)] if sheet.standing else []
     out += ["## Before anyone acts on this", _list((*CAUTIONS, *BASIS))]
     if sheet.broken:
         out.append(f"**Limits BROKEN, do not build: {_say('; '.join(sheet.broken))}**")

@@ -8,7 +8,7 @@ from math import isclose
 from rich.console import Console, Group
 from rich.text import Text
 
-from optimizer.assess.result import Proof, RankedLayout, Ranking
+from optimizer.assess.result import Assessment, Proof, RankedLayout, Ranking
 from optimizer.views.differences import differences_in_short
 from optimizer.views.quantity import column, distinct_column, number, small_percent
 from optimizer.views.table import Cell, Column, is_wide, section, table
@@ -94,6 +94,15 @@ def proof_words(proof: Proof, among: str = "nothing") -> str:
     if proof.status == "given":
         return "given, not searched for: nothing is proven of it"
     return f"{proof.status}: {at_most}"
+
+
+def standing_words(ranking: Ranking | None, chosen: Assessment, proof: Proof) -> str:
+    """Which layout this is and what is known of it, as a sentence; no ranking: it was given."""
+    rank = [] if ranking is None else [r.rank for r in ranking.layouts if r.assessment is chosen]
+    if not rank:
+        return f"This layout was {proof_words(proof)}."
+    among = "nothing" if rank[0] == 1 else "nothing left"
+    return f"This layout is rank {rank[0]}, {proof_words(proof, among)}."
 
 
 def proof_lines(ranking: Ranking, asked_for: int | None = None) -> list[tuple[str, str]]:

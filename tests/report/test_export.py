@@ -6,6 +6,7 @@ import csv
 import io
 import re
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -13,7 +14,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from optimizer.report.frames import front_frame, segments_frame
+from optimizer.report.frames import (
+    front_frame,
+    segments_frame,
+    sweep_frame,
+    trust_frame,
+    with_unit,
+)
+from optimizer.report.tradeoff_charts import SweepCurve, SweepPiece
 from optimizer.views.export import escape_latex, escape_markdown, export
 from optimizer.views.frames import limits_frame, lines_frame, parts_frame, ranking_frame
 
@@ -143,9 +151,9 @@ def test_a_sweep_can_be_exported(run, solved):
     )  # fmt: skip
     assert code == 0, err
     rows = list(pd.read_csv(io.StringIO(out)).itertuples())
-    assert rows[0].low == 300 and rows[-1].high == 500
+    assert rows[0].low_g == 300 and rows[-1].high_g == 500
     for a, b in pairwise(rows):
-        assert a.high == b.low
+        assert a.high_g == b.low_g
 
 
 @pytest.mark.parametrize(
@@ -161,3 +169,58 @@ def test_what_cannot_be_exported_is_said_in_a_sentence(run, solved, more, tmp_pa
     more = tuple(str(given) if m == "given.csv" else m for m in more)
     code, out, err = run("export", str(solved.path), *more, "-q")
     assert code == 2 and out == "" and err.strip() and "Traceback" not in err
+
+
+def test_every_column_has_its_unit_and_a_rank_is_a_whole_number(run, solved, frames):
+    columns = list(frames["front"].columns)
+    assert columns[:2] == ["metabolic_pct", "swing_inertia_pct"] and "worn_kg" in columns
+    ends = ["--from", "440", "--to", "460", "-q"]
+    command = ["export", str(solved.path), "--table", "sweep", "--sweep"]
+    code, out, err = run(*command, "parts.pump.mass_g", *ends)
+    assert code == 0, err
+    head, first = list(csv.reader(io.StringIO(out)))[:2]
+    assert head[:3] == ["layout", "low_g", "high_g"] and float(first[1]) == 440
+    assert with_unit("low", "m/s") == "low_m_s" and with_unit("low", "x") == "low"
+    assert with_unit("low", "g/m") == "low_g_per_m" and with_unit("low", "cm3") == "low_cm3"
+
+
+def test_ranks_in_the_table_of_trust_are_whole_numbers_or_missing():
+    found = SimpleNamespace(
+        layouts=[
+            SimpleNamespace(
+                name=name, rank=rank, win_share=0.5, win_se=0.1, mean_regret=0.0,
+                worst_regret=0.0, exact_worst=0.0, fits=1.0,
+            )
+            for name, rank in (("L1", 2), ("L2", None))
+        ]
+    )  # fmt: skip
+    rows = list(csv.reader(io.StringIO(export(trust_frame(found), "csv"))))
+    assert [row[:2] for row in rows] == [["layout", "rank"], ["L1", "2"], ["L2", ""]]
+
+
+def test_the_ranking_has_as_many_rows_as_the_study_asks_for(run, solved, tmp_path):
+    top = solved.setting.study.solve.top
+    assert top > 2
+    command = ["export", str(solved.path), "--table", "ranking", "-q"]
+    for more, rows in (([], top), (["--top", "2"], 2)):
+        code, out, err = run(*command, *more)
+        assert code == 0, err
+        assert len(out.splitlines()) == rows + 1
+
+
+def test_a_sweep_in_which_nothing_fits_anywhere_writes_nothing(run, solved, tmp_path):
+    out = tmp_path / "sweep.csv"
+    code, said, _ = run(
+        "export", str(solved.path), "--table", "sweep", "--sweep", "parts.pump.mass_g",
+        "--from", "440", "--to", "460", "--set", "limits.device_mass_g=100", "--out", str(out),
+        "-q",
+    )  # fmt: skip
+    assert code == 3 and not out.exists()
+    assert "nothing" in said.lower()
+
+
+def test_a_stretch_in_which_nothing_fits_names_no_layout():
+    nothing = SweepPiece("A", 1.0, 2.0, (), ())
+    fits = SweepPiece("B", 2.0, 3.0, ((2.0, 9.0), (3.0, 9.5)), ())
+    frame = sweep_frame(SweepCurve("n", "g", (nothing, fits), None, ()))
+    assert list(frame.index) == ["", "B"]

@@ -254,3 +254,10 @@ def test_a_prototype_that_breaks_a_limit_is_told_as_weigh_tells_it(
     assert "BROKEN by the prototype" in said
     assert all(label in said for label in broken["prototype"])
     assert run("weigh", str(solved.path), "--layout", str(weighed))[0] == 3
+
+
+def test_a_prototype_that_cannot_be_read_is_blamed_on_its_own_option(run, solved, tmp_path):
+    for more in (["--measured", "no.csv"], ["--measured", "no.csv", "--measured-lines", "nor.csv"]):
+        code, _, err = run("build", str(solved.path), "--out", str(tmp_path / "s.md"), *more)
+        assert code == 2 and "--layout" not in err and "--lines" not in err.replace("d-lines", "")
+        assert all(f"{option}:" in err for option in more[::2])
