@@ -15,12 +15,22 @@ from optimizer.study.words import nearest
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One figure of an assessed layout of a study."""
+    """One figure of an assessed layout of a study.
+
+    `known` tells whether a study says what the figure is made of, `lacking` what one that does
+    not would need. Where it does not, `value` counts nothing, which is no figure of the layout.
+    """
 
     name: str
     title: str
     unit: str
     value: Callable[[Study, Assessment], float]
+    known: Callable[[Study], bool] = lambda _: True
+    lacking: str = ""
+
+    def told(self, study: Study, found: Assessment) -> float | None:
+        """The figure of a layout; None where the study says nothing of it."""
+        return self.value(study, found) if self.known(study) else None
 
 
 def models_of(study: Study, found: Assessment) -> dict[str, PartModel]:
@@ -61,6 +71,26 @@ def _legs_kg(study: Study, found: Assessment) -> float:
     return sum(kg for key, kg in found.mass_kg.items() if key != "trunk")
 
 
+def _has_price(study: Study) -> bool:
+    return any(model.price is not None for part in study.parts for model in part.models)
+
+
+def _has_battery(study: Study) -> bool:
+    return any(m.physics.battery_j is not None for part in study.parts for m in part.models)
+
+
+def _has_filling(study: Study) -> bool:
+    """Whether some air tube brings air from a valve to a chamber, its pressures being known."""
+    parts = {part.name: part for part in study.parts}
+    return any(
+        line.kind == "air_tube"
+        and any(m.physics.valve_c is not None for m in parts[line.part_a].models)
+        and any(m.physics.chamber_m3 is not None for m in parts[line.part_b].models)
+        and any(o.physics.target_pa and o.physics.supply_pa for o in line.options)
+        for line in study.lines
+    )
+
+
 def _figures(*figures: Figure) -> dict[str, Figure]:
     return {figure.name: figure for figure in figures}
 
@@ -77,10 +107,31 @@ FIGURES: dict[str, Figure] = _figures(
     Figure("trunk_g", "mass on the trunk", "g", lambda _, a: a.mass_kg["trunk"] * G_PER_KG),
     Figure("discomfort", "discomfort", "points", lambda _, a: a.discomfort),
     Figure("sites_in_use", "sites in use", "sites", lambda _, a: float(len(a.holder_mass_kg))),
-    Figure("price", "price of all parts", "", price_of),
+    Figure(
+        "price",
+        "price of all parts",
+        "",
+        price_of,
+        _has_price,
+        "whose parts table has price",
+    ),
     Figure("power_w", "rated power of all parts", "W", power_of),
-    Figure("walking_time_h", "walking time at rated power", "h", walking_hours),
-    Figure("response_ms", "slowest filling of an air chamber", "ms", slowest_fill),
+    Figure(
+        "walking_time_h",
+        "walking time at rated power",
+        "h",
+        walking_hours,
+        _has_battery,
+        "whose parts table has battery_wh",
+    ),
+    Figure(
+        "response_ms",
+        "slowest filling of an air chamber",
+        "ms",
+        slowest_fill,
+        _has_filling,
+        "with an air tube from a valve to a chamber, both described",
+    ),
 )
 
 

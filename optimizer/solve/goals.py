@@ -23,7 +23,7 @@ from optimizer.problem.quantities import (
     SITES_IN_USE,
 )
 from optimizer.setting import Setting
-from optimizer.solve.figures import price_of, slowest_fill
+from optimizer.solve.figures import FIGURES, price_of, slowest_fill
 from optimizer.study.model import SIDES, TRUNK, Study
 from optimizer.study.words import nearest
 
@@ -164,27 +164,11 @@ def _has_comfort(study: Study) -> bool:
     return any(site.comfort is not None for site in study.sites)
 
 
-def _has_price(study: Study) -> bool:
-    return any(model.price is not None for part in study.parts for model in part.models)
-
-
-def _has_filling(study: Study) -> bool:
-    """Whether some air tube brings air from a valve to a chamber, its pressures being known."""
-    parts = {part.name: part for part in study.parts}
-    return any(
-        line.kind == "air_tube"
-        and any(m.physics.valve_c is not None for m in parts[line.part_a].models)
-        and any(m.physics.chamber_m3 is not None for m in parts[line.part_b].models)
-        and any(o.physics.target_pa and o.physics.supply_pa for o in line.options)
-        for line in study.lines
-    )
-
-
 #: Goals that some studies say nothing about: how to tell, and what such a study lacks.
 _SAID: dict[str, tuple[Callable[[Study], bool], str]] = {
     "comfort": (_has_comfort, "whose sites table has comfort"),
-    "price": (_has_price, "whose parts table has price"),
-    "response": (_has_filling, "with an air tube from a valve to a chamber, both described"),
+    "price": (FIGURES["price"].known, FIGURES["price"].lacking),
+    "response": (FIGURES["response_ms"].known, FIGURES["response_ms"].lacking),
 }
 
 

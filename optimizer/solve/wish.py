@@ -50,7 +50,7 @@ def parts_at(study: Study, found: Assessment, part: str, where: str) -> bool:
 
 
 def require_known(study: Study, wish: Wish) -> None:
-    """Raise InputError if a wish names no part or place of the study, or has not one bound."""
+    """Raise InputError if a wish names nothing that the study tells of, or has not one bound."""
     flaws = []
     if wish.figure is None:
         names = [part.name for part in study.parts]
@@ -67,7 +67,10 @@ def require_known(study: Study, wish: Wish) -> None:
             expected = "a site, a pattern of sites, a segment or #tag of the study"
             near = nearest(where, (*sites, *sorted(segments), *sorted(tags)))
             flaws.append(Flaw(Origin("at"), repr(where), expected, near))
-    elif (wish.at_most is None) == (wish.at_least is None):
+    elif not wish.figure.known(study):
+        found = f"{wish.figure.name!r}, of which the study says nothing"
+        flaws.append(Flaw(Origin("figure"), found, f"a study {wish.figure.lacking}"))
+    if wish.figure is not None and (wish.at_most is None) == (wish.at_least is None):
         flaws.append(Flaw(Origin("target"), "no bound, or two", "at most or at least a value"))
     if flaws:
         raise InputError(flaws)

@@ -104,10 +104,13 @@ def figures_view(found: Comparison) -> Group | None:
     rows: list[list[Cell] | None] = []
     same: list[list[Cell] | None] = []
     for name, unit, one, two in figure_rows(a, b):
-        differs = abs(one - two) > 1e-9 * max(1.0, abs(one), abs(two))
-        told = distinct_column([one, two], 2, 6)
-        decimals = len(told[0].partition(".")[2])
-        more = f"{'+' if two > one else '-'}{number(abs(two - one), decimals)}"
+        if one is None or two is None:
+            differs, told, more = True, [number(one, 2), number(two, 2)], "-"
+        else:
+            differs = abs(one - two) > 1e-9 * max(1.0, abs(one), abs(two))
+            told = distinct_column([one, two], 2, 6)
+            decimals = len(told[0].partition(".")[2])
+            more = f"{'+' if two > one else '-'}{number(abs(two - one), decimals)}"
         row: list[Cell] = [Words(name, hang=2), *told, more if differs else "same"]
         row += [Words(unit)]
         (rows if differs else same).append(row)
@@ -123,13 +126,17 @@ def figures_view(found: Comparison) -> Group | None:
     return section("Figures", table(columns, rows + same))
 
 
-def figure_rows(a: Side, b: Side) -> list[tuple[str, str, float, float]]:
-    """Name, unit and both values of every figure, and of every segment's mass."""
+def figure_rows(a: Side, b: Side) -> list[tuple[str, str, float | None, float | None]]:
+    """Name, unit and both values of every figure, and of every segment's mass.
+
+    A value is None where that study says nothing of the figure; what is nothing in both is left
+    out.
+    """
     one, two = a.assessment, b.assessment
     assert one is not None and two is not None
     skipped = {"legs_g", "trunk_g"}
     rows = [
-        (f.title, f.unit, f.value(a.study, one), f.value(b.study, two))
+        (f.title, f.unit, f.told(a.study, one), f.told(b.study, two))
         for f in FIGURES.values()
         if f.name not in skipped
     ]
@@ -138,10 +145,9 @@ def figure_rows(a: Side, b: Side) -> list[tuple[str, str, float, float]]:
         (f"mass on the {segment_words(*key.split('.'))}", "g", grams(one, key), grams(two, key))
         for key in one.mass_kg
     ]
-    finite = [row for row in rows if all(abs(v) < 1e300 for v in row[2:])]
-    # where one has no battery at all there is no time to compare
-    timeless = FIGURES["walking_time_h"].title
-    return [row for row in finite if (row[2] and row[3]) or (sum(row[2:]) and row[0] != timeless)]
+    return [
+        row for row in rows if any(row[2:]) and all(v is None or abs(v) < 1e300 for v in row[2:])
+    ]
 
 
 def limits_view(found: Comparison) -> Group | None:

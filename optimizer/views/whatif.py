@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from optimizer.assess.result import LimitReport, Obstacle, Proof
-from optimizer.solve.figures import price_of
+from optimizer.solve.figures import FIGURES, price_of
 from optimizer.solve.whatif import CaseResult, WhatIf, newly_binding
 from optimizer.study.model import Study
 from optimizer.views.cautions import BASIS, CAUTIONS, all_warnings, cautions_view, warnings_view
@@ -221,7 +221,7 @@ def _case(found: WhatIf, result: CaseResult) -> Document:
         "proven": result.proven,
         "layout": None if best is None or proof is None else layout_record(best, proof),
         "obstacles": [obstacle.text for obstacle in obstacles],
-        "price": None if best is None else price_of(result.case.study, best),
+        "price": None if best is None else FIGURES["price"].told(result.case.study, best),
         "differs_from_as_written": list(moved),
         "kept": None if kept is None else {"score": kept.score, "feasible": kept.feasible},
         "saved_by_moving": result.saved_by_moving,

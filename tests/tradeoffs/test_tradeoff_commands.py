@@ -381,3 +381,50 @@ def test_settings_that_cannot_be_read_do_not_hide_values_that_are_wrong(
 ) -> None:
     code, _, err = run("check", study, "--set", "nonsense", "--set", "wearer.mass_kg=heavy")
     assert code == 2 and "nonsense" in err and "heavy" in err
+
+
+@pytest.fixture
+def untold(tmp_path: Path) -> Path:
+    """The small study with neither prices nor batteries."""
+    made = small(tmp_path / "untold")
+    table = made.parent / "parts.csv"
+    rows = [row.rsplit(",", 2)[0] for row in table.read_text(encoding="utf-8").splitlines()]
+    table.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return made
+
+
+@pytest.mark.parametrize(
+    ("figure", "needed"),
+    [
+        ("price", "a study whose parts table has price"),
+        ("walking_time_h", "a study whose parts table has battery_wh"),
+        ("response_ms", "a study with an air tube from a valve to a chamber"),
+    ],
+)
+def test_target_refuses_a_figure_that_the_study_says_nothing_of(
+    run: Run, untold: Path, figure: str, needed: str
+) -> None:
+    turned = ("parts.pump.mass_g", "--from", 400, "--to", 500)
+    code, out, err = run("target", untold, *turned, "--figure", figure, "--at-most", 3, "-q")
+    assert code == 2 and out == ""
+    said = " ".join(err.split())
+    assert f"'{figure}', of which the study says nothing" in said and needed in said
+
+
+def test_compare_shows_what_one_study_does_not_say_as_unknown_not_as_nothing(
+    run: Run, study: Path, untold: Path
+) -> None:
+    code, out, _ = run("compare", study, untold, "-q")
+    assert code == 0
+    row = next(line.split() for line in out.splitlines() if line.startswith("price of all parts"))
+    assert row[4:] == [row[4], "-", "-"] and float(row[4]) > 0
+    told = json.loads(run("compare", study, untold, "-q", "--json", "-")[1])["figures"]
+    figures = {each["figure"]: (each["a"], each["b"]) for each in told}
+    assert figures["price of all parts"][0] > 0 and figures["price of all parts"][1] is None
+    assert figures["walking time at rated power"][1] is None
+    assert "slowest filling of an air chamber" not in figures
+
+
+def test_whatifs_price_is_null_where_no_part_has_one(run: Run, untold: Path) -> None:
+    out = run("whatif", untold, "--set", "parts.pump.mass_g=440", "-q", "--json", "-")[1]
+    assert [case["price"] for case in json.loads(out)["scenarios"]] == [None, None]
