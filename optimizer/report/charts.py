@@ -21,7 +21,7 @@ from optimizer.report.style import (
     picture,
 )
 from optimizer.views.bars import segment_rows
-from optimizer.views.quantity import number
+from optimizer.views.quantity import cut_mm, number
 from optimizer.views.words import clean
 
 _ROW_MM = 6.2
@@ -90,7 +90,7 @@ def budgets(lines: tuple[LineReport, ...]) -> tuple[Budget, ...]:
             told = f"{value:.3g} of {budget:.3g} {judged.unit}"
             found.append(Budget(line.line, judged.words, value / budget, told))
         if line.max_length_m and len(found) == before:
-            told = f"{number(line.length_m * 1e3, 0)} of {number(line.max_length_m * 1e3, 0)} mm"
+            told = f"{cut_mm(line.length_m)} of {number(line.max_length_m * 1e3, 0)} mm"
             share = line.length_m / line.max_length_m
             found.append(Budget(line.line, "length", share, told))
     return tuple(sorted(found, key=lambda b: (-b.used, b.line, b.what)))

@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterable, Sequence
 
 from optimizer.assess.result import Assessment
-from optimizer.views.quantity import number
+from optimizer.views.quantity import cut_mm, number
 
 
 def measured_parts(plan: Assessment) -> str:
@@ -23,10 +23,7 @@ def measured_lines(plan: Assessment) -> str:
     """Lines with their routes and planned lengths, `measured_length_mm` left empty."""
     return _table(
         ("line", "option", "route", "planned_length_mm", "measured_length_mm"),
-        (
-            (n.line, n.option, " > ".join(n.nodes), number(n.length_m * 1e3, 1), "")
-            for n in plan.lines
-        ),
+        ((n.line, n.option, " > ".join(n.nodes), str(cut_mm(n.length_m)), "") for n in plan.lines),
     )
 
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, floor
+from math import floor
 
 from optimizer.assess.result import Assessment, LineReport
 from optimizer.setting import Setting
 from optimizer.study.model import LEG_SEGMENTS, Line, LineOption, PartModel, Site
+from optimizer.views.quantity import cut_mm
 from optimizer.views.words import segment_words
 
 #: Cutting tolerance: never shorter; longer by this, or by this share if that is more.
@@ -239,7 +240,7 @@ def orientation_words(site: Site) -> str:
 
 def _cut(setting: Setting, report: LineReport) -> Cut:
     line, option = _option(setting, report)
-    length = ceil(round(report.length_m * 1e3, 6))
+    length = cut_mm(report.length_m)
     longest = None if report.max_length_m is None else report.max_length_m * 1e3
     longer = max(LONGER_MM, LONGER_SHARE * length)
     if longest is not None:
@@ -346,10 +347,13 @@ def _compared(plan: Assessment, built: Assessment) -> tuple[Compared, ...]:
             planned = parts[part.unit].mass_kg
             rows.append(Compared(part.unit, "g", planned * 1e3, part.mass_kg * 1e3, 1))
     lines = {n.line: n for n in plan.lines}
+    measured = {r.line for r in built.layout.routings if r.measured_length_m is not None}
     for line in built.lines:
         if line.line in lines:
-            planned = lines[line.line].length_m
-            rows.append(Compared(line.line, "mm", planned * 1e3, line.length_m * 1e3, 0))
+            planned = cut_mm(lines[line.line].length_m)
+            # not measured, it is taken to be cut as planned
+            made = line.length_m * 1e3 if line.line in measured else cut_mm(line.length_m)
+            rows.append(Compared(line.line, "mm", planned, made, 0))
     return tuple(rows)
 
 

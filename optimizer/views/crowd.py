@@ -21,7 +21,7 @@ from optimizer.views.differences import differences_in_short
 from optimizer.views.header import solved_line
 from optimizer.views.json import Document, head
 from optimizer.views.json_records import study_record
-from optimizer.views.quantity import number
+from optimizer.views.quantity import cut_mm, number
 from optimizer.views.table import Cell, Column, section, table
 from optimizer.views.words import Words, bullets, counted, listing
 
@@ -203,7 +203,7 @@ def _cuts(found: Crowd) -> Group | None:
             [
                 Words(line),
                 Words(option),
-                *(number(each[s].cut_m * 1e3, 0) if s in each else "-" for s in sizes),
+                *(str(cut_mm(each[s].cut_m)) if s in each else "-" for s in sizes),
             ]
         )
     columns = (

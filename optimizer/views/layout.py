@@ -11,7 +11,7 @@ from rich.text import Text
 from optimizer.assess.result import Assessment, LineReport, PartReport
 from optimizer.study.model import Study
 from optimizer.views.line_physics import line_physics_view
-from optimizer.views.quantity import column, grams, number
+from optimizer.views.quantity import column, cut_mm, grams, number
 from optimizer.views.routes import route_words
 from optimizer.views.table import Bar, Cell, Column, is_wide, section, table
 from optimizer.views.words import Words, bullets, listing, segment_words
@@ -29,7 +29,7 @@ def layout_view(study: Study, assessment: Assessment, console: Console, title: s
         section("Swing inertia added to each leg", inertia_table(assessment, wide)),
     ]
     if assessment.lines:
-        parts.insert(1, lines_section(assessment.lines, wide))
+        parts.insert(1, lines_section(assessment, wide))
         physics = line_physics_view(assessment, wide)
         parts += [] if physics is None else [physics]
     return Group(*parts)
@@ -168,8 +168,10 @@ def inertia_table(assessment: Assessment, wide: bool) -> Group:
     return Group(table(columns, rows), Words(note, "quiet"))
 
 
-def lines_section(lines: tuple[LineReport, ...], wide: bool) -> Group:
-    """Every line: what it is made of, which way it runs, how long it is cut."""
+def lines_section(assessment: Assessment, wide: bool) -> Group:
+    """Every line: what it is made of, which way it runs, how long it is cut, or was."""
+    lines = assessment.lines
+    measured = {r.line for r in assessment.layout.routings if r.measured_length_m is not None}
     columns = [Column("line", words=True), Column("option", words=True)]
     columns += [Column("cut", "mm"), Column("longest", "mm"), Column("margin", "mm")]
     columns += [Column("mass", "g")]
@@ -182,7 +184,7 @@ def lines_section(lines: tuple[LineReport, ...], wide: bool) -> Group:
         limit = line.max_length_m
         row: list[Cell] = [Words(_line_name(line, wide)), Words(_option(line, wide))]
         row += [
-            number(line.length_m * 1e3, 0),
+            number(line.length_m * 1e3, 0) if line.line in measured else str(cut_mm(line.length_m)),
             "-" if limit is None else number(limit * 1e3, 0),
             "-" if limit is None else number((limit - line.length_m) * 1e3, 0),
             mass[i],

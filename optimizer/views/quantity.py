@@ -37,6 +37,11 @@ def number(value: float | None, decimals: int) -> str:
     return text.lstrip("-") if float(text) == 0.0 else text
 
 
+def cut_mm(length_m: float) -> int:
+    """A length to cut, in whole mm and never shorter than it has to be."""
+    return ceil(round(length_m * 1e3, 6))  # what arithmetic adds to a whole length is no length
+
+
 def column(values: Iterable[float | None], decimals: int, most: int) -> list[str]:
     """One column of numbers sharing its decimals.
 

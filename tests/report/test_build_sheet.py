@@ -5,8 +5,10 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import replace
+from math import ceil
 
 import pytest
+from rich.console import Console
 
 from optimizer.assess.assessment import assess
 from optimizer.assess.layout_file import read_given_layout
@@ -15,6 +17,8 @@ from optimizer.report.sheet import build_sheet, faces_words, where_words
 from optimizer.report.sheet_html import sheet_page
 from optimizer.report.sheet_md import sheet_markdown
 from optimizer.views.cautions import CAUTIONS
+from optimizer.views.console import THEME
+from optimizer.views.layout import lines_section
 
 
 @pytest.fixture(scope="module")
@@ -123,7 +127,8 @@ def test_filled_in_tables_make_plan_and_prototype_comparable(results, tmp_path):
     rows = {(c.what, c.unit): c for c in sheet.compared}
     assert rows["pump", "g"].change == pytest.approx(28.0)
     plan_mm = next(n.length_m for n in results.plan.lines if n.line == "fill") * 1e3
-    assert rows["fill", "mm"].change == pytest.approx(350.0 - plan_mm)
+    # what was asked for is the length to cut, which is rounded up
+    assert rows["fill", "mm"].change == pytest.approx(350.0 - ceil(plan_mm))
     extra_g = 28.0 + (350.0 - plan_mm) / 1e3 * 9.2  # 9.2 g/m, the table's
     assert rows["worn mass", "g"].change == pytest.approx(extra_g, rel=1e-6)
     assert rows["score", ""].change > 0
@@ -162,3 +167,31 @@ def test_two_sheets_of_one_layout_are_the_same_bytes(results, sheet):
     again = build_sheet(results.setting, results.plan)
     assert again == sheet
     assert sheet_markdown(again, "x", ("a", "b")) == sheet_markdown(sheet, "x", ("a", "b"))
+
+
+def test_a_length_to_cut_is_the_same_wherever_it_is_told(results):
+    cuts = {cut.line: cut.length_mm for cut in build_sheet(results.setting, results.plan).cuts}
+    report = next(n for n in results.plan.lines if 0.0 < n.length_m * 1e3 % 1.0 < 0.5)
+    length_mm = cuts[report.line]
+    assert length_mm > report.length_m * 1e3
+    # weighed before anything is measured: every line is as planned
+    compared = build_sheet(results.setting, results.plan, results.plan).compared
+    row = next(c for c in compared if c.what == report.line)
+    assert (row.planned, row.built, row.change) == (length_mm, length_mm, 0)
+    console = Console(file=io.StringIO(), width=120, theme=THEME)
+    console.print(lines_section(results.plan, True))
+    shown = next(t for t in console.file.getvalue().splitlines() if report.line in t)
+    assert str(length_mm) in shown.split()
+    table = {row["line"]: row for row in csv.DictReader(io.StringIO(measured_lines(results.plan)))}
+    assert table[report.line]["planned_length_mm"] == str(length_mm)
+
+
+def test_a_measured_length_is_told_as_it_was_measured(results):
+    name = results.plan.lines[0].line
+    layout = results.plan.layout
+    routings = [
+        replace(r, measured_length_m=0.4004) if r.line == name else r for r in layout.routings
+    ]
+    built = assess(results.setting, replace(layout, routings=tuple(routings)))
+    compared = build_sheet(results.setting, results.plan, built).compared
+    assert next(c for c in compared if c.what == name).built == pytest.approx(400.4)

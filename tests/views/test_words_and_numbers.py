@@ -11,7 +11,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from optimizer.views.quantity import column, distinct_column, grams, number, shown, small_percent
+from optimizer.views.quantity import (
+    column,
+    cut_mm,
+    distinct_column,
+    grams,
+    number,
+    shown,
+    small_percent,
+)
 from optimizer.views.routes import short_route
 from optimizer.views.words import clean, counted, listing, segment_words, wrap
 
@@ -52,6 +60,11 @@ def test_nothing_a_terminal_obeys_survives(text):
 )  # fmt: skip
 def test_numbers_print_plainly(value, decimals, text):
     assert number(value, decimals) == text
+
+
+@pytest.mark.parametrize(("length_m", "millimetres"), [(0.4954, 496), (1.5231, 1524), (0.495, 495)])
+def test_a_length_to_cut_is_never_shorter_than_needed(length_m, millimetres):
+    assert cut_mm(length_m) == millimetres
 
 
 def test_a_column_shows_that_a_small_value_is_not_zero():
