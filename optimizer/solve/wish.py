@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
+from math import isfinite
 
 from optimizer.assess.result import Assessment
 from optimizer.errors import Flaw, InputError, Origin
@@ -88,11 +89,19 @@ def wish_of(
     Raises
     ------
     InputError
-        If it names neither a figure with one bound nor a part with a place.
+        If it names neither a figure with one bound nor a part with a place, or a bound is endless.
     """
     if (figure is None) == (part is None or where is None):
         expected = "a figure with a bound, or a part with a place"
         raise InputError([Flaw(Origin("target"), "no target, or two", expected)])
+    bounds = {"--at-most": at_most, "--at-least": at_least}
+    flaws = [
+        Flaw(Origin(option), f"{bound:g}", "a finite number")
+        for option, bound in bounds.items()
+        if bound is not None and not isfinite(bound)
+    ]
+    if flaws:
+        raise InputError(flaws)
     if figure is None:
         return Wish(part=part, where=where)
     return Wish(figure_of(figure), at_most, at_least)

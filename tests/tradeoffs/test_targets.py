@@ -154,6 +154,8 @@ def test_a_target_along_a_bracketed_number_is_verified_too() -> None:
         {"part": "p0"},
         {},
         {"figure": "score", "at_most": 1.0, "part": "p0", "where": "trunk"},
+        {"figure": "metabolic_pct", "at_most": float("inf")},
+        {"figure": "metabolic_pct", "at_least": float("nan")},
         {"part": "p9", "where": "trunk"},
         {"part": "p0", "where": "head"},
     ],
