@@ -1,6 +1,5 @@
 """Options of the commands that write for the workshop and for papers: report, build, export."""
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -12,9 +11,6 @@ from optimizer.commands._run import answer
 from optimizer.commands.export import TABLES
 from optimizer.views.console import make_consoles
 from optimizer.views.export import DIGITS, FORMATS
-
-Table = StrEnum("Table", {name: name for name in TABLES})  # type: ignore[misc]
-Form = StrEnum("Form", {name: name for name in FORMATS})  # type: ignore[misc]
 
 GivenLayout = Annotated[
     str | None,
@@ -147,8 +143,24 @@ def _build(
 def _export(
     study: Study,
     *,
-    table: Annotated[Table, typer.Option("--table", help="Which table.")],
-    form: Annotated[Form, typer.Option("--format", help="Which format.")] = Form.csv,  # type: ignore[attr-defined]
+    table: Annotated[
+        str,
+        typer.Option(
+            "--table",
+            metavar="|".join(TABLES),
+            autocompletion=lambda: list(TABLES),
+            help="Which table.",
+        ),
+    ],
+    form: Annotated[
+        str,
+        typer.Option(
+            "--format",
+            metavar="|".join(FORMATS),
+            autocompletion=lambda: list(FORMATS),
+            help="Which format.",
+        ),
+    ] = "csv",
     out: Annotated[
         str, typer.Option("--out", metavar="FILE|-", help="Where to; - is stdout.")
     ] = "-",
@@ -187,7 +199,7 @@ def _export(
             consoles,
             None,
             lambda: export(
-                consoles, request, table.value, form.value, out, digits=digits, sweep=sweep,
+                consoles, request, table, form, out, digits=digits, sweep=sweep,
                 low=low, high=high,
             ),
         )

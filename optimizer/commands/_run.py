@@ -144,6 +144,22 @@ def read_study(path: str | Path, assignments: Sequence[str]) -> Study:
     return study
 
 
+def check_choices(*given: tuple[str, str, Sequence[str]]) -> None:
+    """Raise InputError for every option (its name, what was typed, what it takes) not among those.
+
+    Options are not enumerations of the command line's own: those name no nearest choice.
+    """
+    from optimizer.study.words import choice_of, nearest, quoted
+
+    flaws = [
+        Flaw(Origin(option), quoted(typed), choice_of(choices), nearest(typed, choices))
+        for option, typed, choices in given
+        if typed not in choices
+    ]
+    if flaws:
+        raise InputError(flaws)
+
+
 def overrides(assignments: Sequence[str]) -> Mapping[str, object] | None:
     """What `--set path=value` (repeatable) says, by path; None where nothing is set."""
     if not assignments:

@@ -113,8 +113,6 @@ def _sweep(
     """Find every value of a number at which the best layout changes, and what changes there."""
     from optimizer.commands.sweep import sweep
 
-    if method not in (None, "exact", "bisection"):
-        raise typer.BadParameter("exact or bisection", param_hint="--method")
     consoles = make_consoles(width)
     raise typer.Exit(
         answer(

@@ -10,7 +10,7 @@ from rich.console import Group
 
 from optimizer.commands._beside import Beside, require_beside
 from optimizer.commands._plan import Planned, Request, planned
-from optimizer.commands._run import OK, Answer, read_study
+from optimizer.commands._run import OK, Answer, check_choices, read_study
 from optimizer.errors import Flaw, InputError, Origin
 from optimizer.views.console import Consoles
 
@@ -38,7 +38,9 @@ def export(
 ) -> Answer:
     """Write one table to a file, or to stdout (-)."""
     from optimizer.study.files import writing
+    from optimizer.views.export import FORMATS
 
+    check_choices(("--table", table, TABLES), ("--format", form, tuple(FORMATS)))
     require_beside(_beside(request, table, sweep, low, high))
     with writing("--out", out):
         made = _made(consoles, request, table, sweep, low, high)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from optimizer.commands._run import Answer
+from optimizer.commands._run import Answer, check_choices
 
 
 def learn(
@@ -24,13 +24,9 @@ def learn(
     from optimizer.learn.model_file import model_text
     from optimizer.learn.trials import read_trials
     from optimizer.study.files import display, writing
-    from optimizer.study.words import choice_of, nearest, quoted
     from optimizer.views.learn import learn_document, learn_page
 
-    if form not in FORMS:
-        raise InputError(
-            [Flaw(Origin("--form"), quoted(form), choice_of(FORMS), nearest(form, FORMS))]
-        )
+    check_choices(("--form", form, FORMS))
     ignored: list[str] = []
     with writing("--write", write_to):
         trials = read_trials(trials_path, ignored)

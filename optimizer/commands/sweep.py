@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import inf
 
-from optimizer.commands._run import Answer, read_study
+from optimizer.commands._run import Answer, check_choices, read_study
 from optimizer.commands._turned import swept_code, turned
 from optimizer.views.console import Consoles
 
@@ -24,10 +24,13 @@ def sweep(
 ) -> Answer:
     """Sweep a number, or several turned together."""
     from optimizer.solve.sweep import sweep as solve
+    from optimizer.solve.sweep_result import BISECTION, EXACT
     from optimizer.views.progress import ProgressLine
     from optimizer.views.sweep import sweep_document, sweep_page
     from optimizer.views.words import counted
 
+    if method is not None:
+        check_choices(("--method", method, (EXACT, BISECTION)))
     study = read_study(study_path, settings)
     dial, start, end = turned(study_path, paths, low, high, settings)
     with ProgressLine(consoles.err, quiet=quiet) as progress:

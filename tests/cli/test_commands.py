@@ -120,6 +120,20 @@ def test_unreadable_and_wrong_settings_are_told_together(study, command):
     assert "3 errors" in found.stderr and 'parts.pump.mass_g: found "-1"' in found.stderr
 
 
+@pytest.mark.parametrize(
+    ("arguments", "near"),
+    [
+        (("export", "STUDY", "--table", "partz", "--format", "mdd"), ("parts", "md")),
+        (("sweep", "STUDY", "parts.pump.mass_g", "--method", "exakt"), ("exact",)),
+        (("learn", "none.csv", "--form", "segment_tabel"), ("segment_table",)),
+    ],
+)
+def test_option_that_takes_one_of_a_few_words_names_the_nearest(study, arguments, near):
+    found = limbtrim(*(study if a == "STUDY" else a for a in arguments))
+    assert (found.returncode, found.stdout) == (2, "")
+    assert all(f"Did you mean {name}?" in found.stderr for name in near)
+
+
 def test_check_looks_at_what_scenarios_set(folder, tmp_path):
     study = folder / "mine.toml"
     scenarios = '[[scenarios]]\nname = "a"\n[scenarios.set]\n"parts.pumpp.mass_g" = 3\n"x.y" = 2\n'
