@@ -137,7 +137,8 @@ def _placements(
             placed[unit] = Placement(
                 unit, part.name, model.name, record.site, record.measured_mass_kg
             )
-    missing = [unit for unit in units if unit not in taken.seen]
+    meant = taken.meant
+    missing = [unit for unit in units if unit not in taken.seen and unit not in meant]
     if missing and whole:
         found = f"no place for {', '.join(missing)}"
         flaws.append(Flaw(Origin(file), found, "one row for every part, and every copy of it"))
@@ -151,6 +152,8 @@ class _Taken:
         self._copies_of = copies_of
         self._all = [unit for units in copies_of.values() for unit in units]
         self.seen: dict[str, Origin] = {}
+        self.meant: set[str] = set()
+        """Names that unknown ones are near to: told there, not missed as well."""
 
     def take(self, name: str, origin: Origin, what: str, flaws: list[Flaw]) -> str | None:
         """The copy a name stands for, or None with a flaw noted."""
@@ -159,7 +162,10 @@ class _Taken:
         elif name in self._copies_of:
             wanted = self._copies_of[name]
         else:
-            flaws.append(unknown(origin, name, what, self._all))
+            flaw = unknown(origin, name, what, self._all)
+            flaws.append(flaw)
+            if flaw.nearest is not None:
+                self.meant.add(flaw.nearest)
             return None
         free = next((unit for unit in wanted if unit not in self.seen), None)
         if free is None:

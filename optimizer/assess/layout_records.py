@@ -145,6 +145,20 @@ def read_lines_table(
     return records
 
 
+#: Kind of error -> what is expected, where pydantic's own words are about Python.
+_IN_WORDS = {
+    "missing": "this key",
+    "model_type": "keys and values, { ... }",
+    "model_attributes_type": "keys and values, { ... }",
+    "list_type": "a list, [ ... ]",
+    "string_type": "a text in quotation marks",
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "greater_than": "a number greater than 0",
+    "greater_than_equal": "a number not below 0",
+}
+
+
 class _Loose(BaseModel):
     model_config = ConfigDict(extra="ignore", strict=True)
 
@@ -193,10 +207,11 @@ def read_json(
         layout = _JsonLayout.model_validate(raw)
     except ValidationError as error:
         for item in error.errors(include_url=False):
+            kind = str(item["type"])
             key = where + "".join(f"[{s}]" if isinstance(s, int) else f".{s}" for s in item["loc"])
-            found = "nothing" if item["type"] == "missing" else quoted(item["input"])
+            found = "nothing" if kind == "missing" else quoted(item["input"])
             message = item["msg"].removeprefix("Input should be ").rstrip(".")
-            expected = "this key" if item["type"] == "missing" else message
+            expected = _IN_WORDS.get(kind, message)
             flaws.append(Flaw(Origin(file, None, key), found, expected))
         return None
 
@@ -237,8 +252,18 @@ def _choose(document: Any, file: str, rank: int, flaws: list[Flaw]) -> tuple[str
         found = f"a document of schema {quoted(schema)}" if schema else "JSON without layouts"
         flaws.append(Flaw(Origin(file), found, LAYOUT))
         return None
+    before = len(flaws)
     for i, layout in enumerate(layouts):
-        if isinstance(layout, dict) and layout.get("rank", i + 1) == rank:
+        where = f"layouts[{i}]"
+        if not isinstance(layout, dict):
+            flaws.append(Flaw(Origin(file, None, where), quoted(layout), "a layout, { ... }"))
+        elif type(layout.get("rank", 1)) is not int:
+            found = quoted(layout["rank"])
+            flaws.append(Flaw(Origin(file, None, f"{where}.rank"), found, "a whole number"))
+    if len(flaws) > before:
+        return None
+    for i, layout in enumerate(layouts):
+        if layout.get("rank", i + 1) == rank:
             return f"layouts[{i}]", layout
     flaws.append(Flaw(Origin("--rank"), str(rank), f"a rank from 1 to {len(layouts)} of {file}"))
     return None

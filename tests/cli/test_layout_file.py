@@ -182,6 +182,16 @@ def test_missing_parts_are_named(setting, write):
     assert "no place for valve, heel_switch" in told
 
 
+def test_a_misspelt_part_is_not_told_as_missing_too(setting, write):
+    (told,) = flaws_of(lambda: read_layout(write(table(battery="batery,flat,vest_back")), setting))
+    assert told.startswith("layout.csv:2:part ") and told.endswith("battery")
+    text = table(battery="batery,flat,vest_back", valve="")
+    misspelt, missing = sorted(
+        flaws_of(lambda: read_layout(write(text), setting)), key=lambda t: "no place" in t
+    )
+    assert '"batery"' in misspelt and "no place for valve |" in missing
+
+
 def test_a_part_with_several_models_needs_one(setting, write):
     (told,) = flaws_of(lambda: read_layout(write(table(battery="battery,,vest_back")), setting))
     assert "a model of battery: block or flat" in told
@@ -216,6 +226,10 @@ def test_a_rank_that_is_not_there_is_told(setting, ranking, write):
      ("a.json", '{"layouts": [{"parts": [{"unit": "pump"}]}]}', "nothing"),
      ("a.json", '{"layout": {"parts": [{"unit": "pump", "site": "x", "measured_mass_kg": -1}]}}',
       "-1"),
+     ("a.json", '{"layouts": [3]}', "a.json:None:layouts[0] 3 | a layout"),
+     ("a.json", '{"layouts": [{"rank": "x", "parts": []}]}', "a.json:None:layouts[0].rank "),
+     ("a.json", '{"layouts": [{"parts": [3]}]}', "parts[0] 3 | keys and values"),
+     ("a.json", '{"layouts": [{"parts": 3}]}', "parts 3 | a list"),
      ("a.json", "[" * 100_000, "no valid JSON"),
      ("a.csv", "", "an empty file"),
      ("a.csv", "hello\nworld\n", "hello")],
@@ -223,6 +237,7 @@ def test_a_rank_that_is_not_there_is_told(setting, ranking, write):
 def test_files_that_are_no_layout_are_refused_in_a_sentence(setting, write, name, text, found):
     told = flaws_of(lambda: read_layout(write(text, name), setting))
     assert any(found in t for t in told)
+    assert not any("--rank" in t or "dictionary" in t or "_Json" in t for t in told)
 
 
 def test_a_file_that_does_not_exist_is_told(setting, tmp_path):
