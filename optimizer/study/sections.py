@@ -77,6 +77,8 @@ def check_table(study: TomlFile, name: str, schema: type[S], flaws: list[Flaw]) 
     """One table of the study, defaults where it is not written; None if it has flaws."""
     needed = [key for key, field in schema.model_fields.items() if field.is_required()]
     if needed and name not in study.keys:
+        if any(key not in TOP_LEVEL and nearest(key, TOP_LEVEL) == name for key in study.keys):
+            return None  # told of the misspelt table
         expected = f"a table [{name}] with {', '.join(needed)}"
         flaws.append(Flaw(study.locate(name), f"no table [{name}]", expected))
         return None
@@ -93,8 +95,13 @@ def check_section(
     try:
         return schema.model_validate(value)
     except ValidationError as error:
-        for item in error.errors(include_url=False):
+        items = error.errors(include_url=False)
+        strange = [str(item["loc"][0]) for item in items if item["type"] == "extra_forbidden"]
+        meant = {nearest(key, keys(schema)) for key in strange}
+        for item in items:
             key = str(item["loc"][0])
+            if item["type"] == "missing" and key in meant:
+                continue  # told of the misspelt key
             flaws.append(_flaw(study.locate(f"{path}.{key}" if path else key), schema, key, item))
         return None
 

@@ -27,6 +27,8 @@ from optimizer.study.row_lengths import columns_of, misread, misread_flaw
 from optimizer.study.words import choice_of, nearest, quoted
 
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+#: Fewer needed columns than this are forgotten or misspelt one by one.
+_FOREIGN = 3
 _UNIT = re.compile(
     r"(_(kg|g|mg|lb|oz|mm|cm|m|cm3|mm3|m3|l|ml|cm2|mm2|m2|pct|percent|w|mw)|_g_per_m)$"
 )
@@ -131,7 +133,7 @@ def read_table(text: str, file: str, fmt: TableFormat, flaws: list[Flaw]) -> Tab
                 header = [_column_name(cell, fmt) for cell in cells]
                 before = len(flaws)
                 missing = _check_header(header, Origin(file, line), fmt, flaws)
-                if not set(header) & set(fmt.columns):
+                if not set(header) & set(fmt.columns) or _is_foreign(header, fmt):
                     del flaws[before:]
                     flaws.append(_no_header(file, line, cells, fmt))
                     return None
@@ -254,6 +256,13 @@ def _check_header(
     return frozenset(missing)
 
 
+def _is_foreign(header: list[str], fmt: TableFormat) -> bool:
+    """Whether this is another kind of table: most needed columns are absent in any unit."""
+    stems = {_stem(name) for name in header}
+    absent = sum(_stem(name) not in stems for name in fmt.required)
+    return absent >= _FOREIGN and 2 * absent > len(fmt.required)
+
+
 def _stem(column: str) -> str:
     """A column's name without its unit: "max_mass_kg" and "Max mass" give "max_mass"."""
     return _UNIT.sub("", re.sub(r"[\s\-()\[\]]+", "_", column.casefold()).strip("_"))
@@ -265,7 +274,7 @@ def _no_header(file: str, line: int, cells: list[str], fmt: TableFormat) -> Flaw
     return Flaw(
         Origin(file, line),
         found,
-        f"a header row with the columns {', '.join(fmt.required)}, separated by commas",
+        f"the header row of a {fmt.what} table, with the columns {', '.join(fmt.required)}",
     )
 
 

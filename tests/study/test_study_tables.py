@@ -116,6 +116,19 @@ def test_padded_tables_do_not_hide_a_comma_too_many(files: StudyFiles) -> None:
     assert where(files.flaw()) == ("lines.csv", 2, None)
 
 
+@pytest.mark.parametrize("kind", ["parts", "sites", "lines"])
+@pytest.mark.parametrize("given", ["parts", "sites", "lines"])
+def test_another_table_in_the_place_of_one_is_one_flaw(
+    files: StudyFiles, kind: str, given: str
+) -> None:
+    if kind == given:
+        return
+    files.texts[f"{kind}.csv"] = files.texts[f"{given}.csv"]
+    flaw = files.flaw()
+    assert where(flaw) == (f"{kind}.csv", 1, None)
+    assert f"the header row of a {kind} table" in flaw.expected
+
+
 def test_header_in_the_middle_is_told_once(files: StudyFiles) -> None:
     header, *rows = PARTS.splitlines()
     files.texts["parts.csv"] = "\n".join([header, *rows[:2], header.upper(), *rows[2:]])

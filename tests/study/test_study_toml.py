@@ -81,6 +81,25 @@ def test_unknown_key_names_the_nearest(
 
 
 @pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('sex = "male"', 'Sex = "male"'),
+        ("[wearer]", "[Wearer]"),
+        ("[files]", "[file]"),
+        ("parts = [", "part = ["),
+    ],
+)
+def test_misspelt_key_that_is_needed_is_not_told_as_missing_too(
+    files: StudyFiles, old: str, new: str
+) -> None:
+    flaw = files.put("study.toml", old, new).flaw()
+    assert flaw.found.startswith("an unknown ") and flaw.nearest in old
+    files.put("study.toml", "mass_kg = 75", "")
+    # of a table whose name is misspelt nothing more is known
+    assert len(files.flaws()) == 1 + (new != "[Wearer]")
+
+
+@pytest.mark.parametrize(
     ("old", "new", "column", "expected", "nearest"),
     [
         ('"male"', '"man"', "wearer.sex", "female or male", "male"),
