@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from optimizer.assess.result import Assessment, LineReport, Proof, Ranking
 from optimizer.report import html
 from optimizer.study.model import Study
+from optimizer.views.front import picked_words
 from optimizer.views.header import (
     energy_words,
     score_words,
@@ -185,9 +186,10 @@ def front_section(front: Front, chart: Picture) -> str:
         if front.complete
         else f"Not complete: {front.stopped}."
     )
+    picked = picked_words(front)
     return html.section(
         "The trade-off", html.figure(chart), html.table(columns, rows), html.paragraph(said),
-        html.caution(), identity="front",
+        html.paragraph(picked) if picked else "", html.caution(), identity="front",
     )  # fmt: skip
 
 

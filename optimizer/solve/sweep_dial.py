@@ -17,7 +17,9 @@ UNITS = {
     "_m_s": "m/s",
     "_cm3": "cm3",
     "_cm2": "cm2",
+    "_kpa": "kPa",
     "_mm": "mm",
+    "_ms": "ms",
     "_kg": "kg",
     "_pct": "%",
     "_deg": "deg",
@@ -26,6 +28,9 @@ UNITS = {
     "_w": "W",
     "_h": "h",
     "_s": "s",
+    "_v": "V",
+    "_a": "A",
+    "_n": "N",
 }
 #: Settings kept in memory per dial.
 KEPT = 64

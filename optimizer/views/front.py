@@ -169,15 +169,8 @@ def _told(front: Front) -> list[Words]:
                 "tight",
             )
         )
-    if front.picked is not None:
-        lines.append(Words(f"`limbtrim place` picks point {front.picked + 1}."))
-    elif front.pick is not None:
-        lines.append(
-            Words(
-                f"`limbtrim place` picks none of these but a layout of score "
-                f"{number(front.pick.score, 3)}: the study's score also counts something else."
-            )
-        )
+    if picked := picked_words(front):
+        lines.append(Words(picked))
     if front.points:
         lines += _weighing(front, heads)
     steps = listing(
@@ -203,6 +196,18 @@ def _weighing(front: Front, heads: list[str]) -> list[Words]:
     if any(not point.supported for point in front.points):
         text += " At no weights: others win wherever the weights are put, though none beats it."
     return [Words(text)]
+
+
+def picked_words(front: Front) -> str:
+    """Which of the points `place` picks, or that it picks another layout; "" where unknown."""
+    if front.picked is not None:
+        return f"`limbtrim place` picks point {front.picked + 1}."
+    if front.pick is None:
+        return ""
+    return (
+        f"`limbtrim place` picks none of these but a layout of score "
+        f"{number(front.pick.score, 3)}: the study's score also counts something else."
+    )
 
 
 def front_document(study: Study, front: Front) -> Document:

@@ -9,8 +9,9 @@ from html.parser import HTMLParser
 import pytest
 
 from optimizer.report.make import FIGURES, PAGE, pictures, report_files, report_page
+from optimizer.report.sections import front_section
 from optimizer.report.style import look
-from optimizer.report.tradeoff_charts import SweepCurve, SweepPiece
+from optimizer.report.tradeoff_charts import SweepCurve, SweepPiece, front_picture
 from optimizer.views.cautions import BASIS, CAUTIONS
 
 pytestmark = pytest.mark.xdist_group("report page")
@@ -175,3 +176,14 @@ def test_pictures_say_in_words_what_they_show(files, results):
     for picture in pictures(results):
         assert len(picture.words) > 20
     assert files[PAGE].count('role="img"') == 4
+
+
+def test_the_trade_off_says_which_point_place_picks_or_that_it_picks_none(results):
+    front = results.front
+    drawn = front_picture(front)
+    assert "`limbtrim place` picks point" in front_section(front, drawn)
+    other = replace(front, picked=None, pick=results.plan)
+    said = front_section(other, drawn)
+    assert "picks none of these" in said and "also counts something else" in said
+    unknown = replace(front, picked=None, pick=None)
+    assert "picks" not in front_section(unknown, drawn)

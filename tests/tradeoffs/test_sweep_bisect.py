@@ -100,6 +100,11 @@ def test_a_weight_that_changes_the_ways_of_lines_is_swept_exactly_in_parts() -> 
         ("limits.segment_mass_g.foot", "g"),
         ("limits.left_right_swing_inertia_pct", "%"),
         ("limits.walking_time_h", "h"),
+        ("lines.fill.response_ms", "ms"),
+        ("lines.fill.supply_kpa", "kPa"),
+        ("lines.feed.voltage_v", "V"),
+        ("lines.feed.current_a", "A"),
+        ("lines.pull.force_n", "N"),
         ("weights.comfort", ""),
     ],
 )
