@@ -6,7 +6,7 @@ from math import inf, nan
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optimizer.energy import LEG_MODELS, TRUNK_MODELS, WALKING_MODELS, energy_flaws, energy_model
@@ -19,6 +19,8 @@ from optimizer.energy.trunk import TrunkSlope
 from optimizer.errors import InputError, Origin
 from optimizer.study.model import EnergySpec, Task
 
+#: The first call of a leg model may tabulate the work of swinging, which takes its time.
+untimed = settings(deadline=None)
 conditions = st.builds(
     Conditions,
     body_mass_kg=st.floats(40.0, 140.0),
@@ -50,6 +52,7 @@ def test_curve_never_falls_towards_the_foot_and_stays_flat_beyond_it(c: Conditio
     assert np.all((between > cost[0]) & (between < cost[-1]))
 
 
+@untimed
 @given(conditions, st.sampled_from(sorted(LEG_MODELS)))
 def test_leg_order_is_foot_over_shank_at_least_thigh(c: Conditions, name: str) -> None:
     reach = c.foot_radius_m
@@ -63,6 +66,7 @@ def test_leg_order_is_foot_over_shank_at_least_thigh(c: Conditions, name: str) -
     assert thigh > 0 or name == "swing_work"
 
 
+@untimed
 @given(conditions, st.sampled_from(sorted(LEG_MODELS)))
 def test_leg_cost_of_many_distances_is_that_of_each(c: Conditions, name: str) -> None:
     model, distance = LEG_MODELS[name], np.array([0.05, 0.4, 0.8])
@@ -105,6 +109,7 @@ def test_standing_still_leaves_no_net_power_except_the_offset_of_ludlow_weyand(n
     assert still == pytest.approx(75 * 3.28 * 20.1 / 60 if name == "ludlow_weyand" else 0.0)
 
 
+@untimed
 @given(conditions, st.floats(1.05, 2.0))
 def test_only_models_said_to_scale_with_body_mass_or_speed_do(c: Conditions, factor: float) -> None:
     heavier = Conditions(factor * c.body_mass_kg, c.foot_radius_m, c.speed_m_s)
