@@ -78,7 +78,7 @@ SWEEPS: dict[str, Callable[[], Sweep]] = {
     "a part's mass": lambda: sweep(dial(AIR, "parts.controller.mass_g"), 80.0, 190.0),
     "the ankle unit": lambda: sweep(dial(AIR, ANKLE_UNIT), 0.5, 2.0),
     "walking speed": lambda: sweep(dial(AIR, "task.speed_m_s"), 0.8, 1.6),
-    "stature": lambda: sweep(dial(AIR, "wearer.stature_mm"), 1670.0, 1700.0),
+    "stature": lambda: sweep(dial(AIR, "wearer.stature_mm"), 1750.0, 1780.0),
 }
 swept = cache(lambda name: SWEEPS[name]())
 
