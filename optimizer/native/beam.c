@@ -8,6 +8,8 @@
 
 /* Children looked at more closely, for each that goes on. */
 #define CLOSER 3
+/* Combinations of lines' options looked at, for each assignment: a beam promises nothing. */
+#define COMBINATIONS 100000
 
 /* A child to be: of which partial assignment (in order), which open slot filled with which item;
  * what it comes to as far as the parent tells. */
@@ -104,6 +106,8 @@ static int run(Work *w, const Asked *asked, Answer *answer, Partial *pool, Parti
         next = swap;
     }
     for (int k = 0; k < n; k++) {
+        w->budget = w->looked + COMBINATIONS;
+        w->over = 0;
         if (!worth_having(w, asked, at[k]))
             continue;
         if (answer->n_found >= asked->most_found)

@@ -64,12 +64,12 @@ static int below(Search *s, int depth, double share)
     if (!at->n_open) {
         s->done += share;
         if (!worth_having(&s->work, s->asked, at))
-            return ALL;
+            return s->work.over ? OVER_BUDGET : ALL;
         if (s->answer->n_found >= s->asked->most_found)
             return FULL;
         memcpy(s->answer->found + s->answer->n_found++ * n_slots, at->chosen,
                sizeof(int32_t) * n_slots);
-        return ALL;
+        return s->work.over ? OVER_BUDGET : ALL;
     }
     const int k = fewest(at);
     sorted(at, k);

@@ -4,45 +4,45 @@
 #include <stdlib.h>
 #include <string.h>
 
-static void *placed(char **at, size_t bytes)
+static void *placed(char *space, size_t *at, size_t bytes)
 {
-    void *here = *at;
+    void *here = space ? space + *at : NULL;
     *at += (bytes + 15) / 16 * 16;
     return here;
 }
 
+/* Bytes in all; without space only these are told. */
 static size_t walked(const Problem *p, Partial *at, char *space)
 {
-    char *end = space;
+    size_t end = 0;
     const size_t n = (size_t)p->n_choices;
-    at->slots = placed(&end, sizeof(int32_t) * p->n_slots);
-    at->begin = placed(&end, sizeof(int32_t) * (p->n_slots + 1));
-    at->list = placed(&end, sizeof(int32_t) * n);
-    at->ahead = placed(&end, sizeof(double) * n);
-    at->full = placed(&end, sizeof(double) * n);
-    at->plain = placed(&end, sizeof(double) * n);
-    at->whole = placed(&end, sizeof(double) * n);
-    at->low = placed(&end, sizeof(double) * p->n_slots);
-    at->high = placed(&end, sizeof(double) * p->n_slots);
-    at->bare_low = placed(&end, sizeof(double) * p->n_slots);
-    at->bare_high = placed(&end, sizeof(double) * p->n_slots);
-    at->lightest = placed(&end, sizeof(double) * p->n_slots * p->n_limits);
-    at->heaviest = placed(&end, sizeof(double) * p->n_slots * p->n_limits);
-    at->stale = placed(&end, p->n_slots);
-    at->used = placed(&end, p->n_sites);
-    at->room = placed(&end, sizeof(double) * p->n_sites * p->n_kinds);
-    at->form = placed(&end, sizeof(double) * p->n_limits);
-    at->top = placed(&end, sizeof(double) * p->n_limits);
-    at->binding = placed(&end, sizeof(int32_t) * p->n_limits);
-    at->chosen = placed(&end, sizeof(int32_t) * p->n_slots);
-    return (size_t)(end - space);
+    at->slots = placed(space, &end, sizeof(int32_t) * p->n_slots);
+    at->begin = placed(space, &end, sizeof(int32_t) * (p->n_slots + 1));
+    at->list = placed(space, &end, sizeof(int32_t) * n);
+    at->ahead = placed(space, &end, sizeof(double) * n);
+    at->full = placed(space, &end, sizeof(double) * n);
+    at->plain = placed(space, &end, sizeof(double) * n);
+    at->whole = placed(space, &end, sizeof(double) * n);
+    at->low = placed(space, &end, sizeof(double) * p->n_slots);
+    at->high = placed(space, &end, sizeof(double) * p->n_slots);
+    at->bare_low = placed(space, &end, sizeof(double) * p->n_slots);
+    at->bare_high = placed(space, &end, sizeof(double) * p->n_slots);
+    at->lightest = placed(space, &end, sizeof(double) * p->n_slots * p->n_limits);
+    at->heaviest = placed(space, &end, sizeof(double) * p->n_slots * p->n_limits);
+    at->stale = placed(space, &end, p->n_slots);
+    at->used = placed(space, &end, p->n_sites);
+    at->room = placed(space, &end, sizeof(double) * p->n_sites * p->n_kinds);
+    at->form = placed(space, &end, sizeof(double) * p->n_limits);
+    at->top = placed(space, &end, sizeof(double) * p->n_limits);
+    at->binding = placed(space, &end, sizeof(int32_t) * p->n_limits);
+    at->chosen = placed(space, &end, sizeof(int32_t) * p->n_slots);
+    return end;
 }
 
 size_t partial_bytes(const Problem *p)
 {
-    static char nowhere;
     Partial any;
-    return walked(p, &any, &nowhere);
+    return walked(p, &any, NULL);
 }
 
 void lay_out(const Problem *p, Partial *at, char *space)
@@ -485,51 +485,148 @@ int fewest(const Partial *at)
     return k;
 }
 
+/* What the options of a line cost and bring to the limits at a whole assignment; which of them is
+ * cheapest. */
+typedef struct {
+    const double *cost, *limit;
+    int n, cheapest;
+} Options;
+
+static Options options_of(const Problem *p, const Partial *at, int line)
+{
+    const int a = p->line_a[line], b = p->line_b[line], n = p->line_options[line];
+    const int64_t cell = (int64_t)(at->chosen[a] - p->first[a]) * (p->first[b + 1] - p->first[b])
+                         + at->chosen[b] - p->first[b];
+    const int64_t from = p->line_start[line] + cell * n;
+    Options found = {p->option_cost + from, p->option_limit + from * p->n_limits, n, 0};
+    for (int o = 1; o < n; o++)
+        if (found.cost[o] < found.cost[found.cheapest])
+            found.cheapest = o;
+    return found;
+}
+
+/* `form` with the cheapest options, where it is with the least that each limit can have; what each
+ * line can take off that again, and all lines from each number on. 0 where that is not enough. */
+static int relieved(const Work *w, const Partial *at, double *form)
+{
+    const Problem *p = w->problem;
+    const int n_l = p->n_limits;
+    memset(w->left + p->n_lines * n_l, 0, sizeof(double) * n_l);
+    for (int line = p->n_lines - 1; line >= 0; line--) {
+        const Options own = options_of(p, at, line);
+        for (int f = 0; f < n_l; f++) {
+            const double mine = own.limit[own.cheapest * n_l + f];
+            double least = mine, price = INFINITY;
+            for (int o = 0; o < own.n; o++) {
+                const double each = own.limit[o * n_l + f];
+                if (!(own.cost[o] < INFINITY && each < mine))
+                    continue;
+                const double per = (own.cost[o] - own.cost[own.cheapest]) / (mine - each);
+                least = each < least ? each : least;
+                price = per < price ? per : price;
+            }
+            form[f] += mine - least;
+            w->relief[line * n_l + f] = mine - least;
+            w->price[line * n_l + f] = price;
+            w->left[line * n_l + f] = w->left[(line + 1) * n_l + f] + mine - least;
+        }
+    }
+    for (int f = 0; f < n_l; f++)
+        if (form[f] - w->left[f] > p->upper[f] + ROOM)
+            return 0;
+    return 1;
+}
+
+/* For every limit that the cheapest options break, the lines that relieve it, the one that takes
+ * least for it first. */
+static void ordered(const Work *w, const double *form)
+{
+    const Problem *p = w->problem;
+    const int n_l = p->n_limits;
+    for (int f = 0; f < n_l; f++) {
+        int32_t *order = w->order + f * p->n_lines, n = 0;
+        for (int line = 0; line < p->n_lines && form[f] > p->upper[f] + ROOM; line++) {
+            const double price = w->price[line * n_l + f];
+            if (!(price < INFINITY))
+                continue;
+            int k = n++;
+            for (; k > 0 && w->price[order[k - 1] * n_l + f] > price; k--)
+                order[k] = order[k - 1];
+            order[k] = line;
+        }
+        w->n_order[f] = n;
+    }
+}
+
+/* The least that the lines from number `line` on take for bringing limits in again. */
+static double owed(const Work *w, int line, const double *form)
+{
+    const Problem *p = w->problem;
+    double most = 0.0;
+    for (int f = 0; f < p->n_limits; f++) {
+        const int32_t *order = w->order + f * p->n_lines;
+        double over = form[f] - p->upper[f] - ROOM, sum = 0.0;
+        for (int k = 0; k < w->n_order[f] && over > 0.0; k++) {
+            if (order[k] < line)
+                continue;
+            const double relief = w->relief[order[k] * p->n_limits + f];
+            sum += (relief < over ? relief : over) * w->price[order[k] * p->n_limits + f];
+            over -= relief;
+        }
+        most = sum > most ? sum : most;
+    }
+    return most * (1.0 - ROOM); /* rounding cuts nothing off */
+}
+
 /* The least that the lines from number `line` on cost beyond their cheapest options, no more than
- * `room`, with `form` so far; infinite where no options keep the limits. */
+ * `room`, with `form` if all of these are taken; infinite where no options keep the limits. Past
+ * the budget it ends with what it has. */
 static double bought(Work *w, const Partial *at, int line, const double *form, double room)
 {
     const Problem *p = w->problem;
     const int n_l = p->n_limits;
-    for (int f = 0; f < n_l; f++)
-        if (form[f] > p->upper[f] + ROOM)
+    int fits = 1;
+    for (int f = 0; f < n_l; f++) {
+        if (form[f] - w->left[line * n_l + f] > p->upper[f] + ROOM)
             return INFINITY;
-    if (line == p->n_lines)
+        fits &= form[f] <= p->upper[f] + ROOM;
+    }
+    if (fits)
         return 0.0;
-    const int a = p->line_a[line], b = p->line_b[line], n_o = p->line_options[line];
-    const int64_t cell = (int64_t)(at->chosen[a] - p->first[a]) * (p->first[b + 1] - p->first[b])
-                         + at->chosen[b] - p->first[b];
-    const double *cost = p->option_cost + p->line_start[line] + cell * n_o;
-    const double *limit = p->option_limit + (p->line_start[line] + cell * n_o) * n_l;
-    double cheapest = INFINITY, least[MOST_LIMITS], best = INFINITY;
-    for (int f = 0; f < n_l; f++)
-        least[f] = INFINITY;
-    for (int o = 0; o < n_o; o++)
-        if (cost[o] < INFINITY) {
-            cheapest = cost[o] < cheapest ? cost[o] : cheapest;
-            for (int f = 0; f < n_l; f++)
-                least[f] = limit[o * n_l + f] < least[f] ? limit[o * n_l + f] : least[f];
-        }
-    for (int o = 0; o < n_o; o++) {
-        const double more = cost[o] - cheapest;
+    if (line == p->n_lines || owed(w, line, form) > room)
+        return INFINITY;
+    const Options own = options_of(p, at, line);
+    double best = INFINITY;
+    for (int o = 0; o < own.n; o++) {
+        const double more = own.cost[o] - own.cost[own.cheapest];
         if (!(more <= room) || more >= best)
             continue;
+        if (++w->looked > w->budget) {
+            w->over = 1;
+            return best;
+        }
         double with[MOST_LIMITS];
         for (int f = 0; f < n_l; f++)
-            with[f] = form[f] + limit[o * n_l + f] - least[f];
-        w->looked++;
+            with[f] = form[f] + own.limit[o * n_l + f] - own.limit[own.cheapest * n_l + f];
         const double each = more + bought(w, at, line + 1, with, room - more);
         if (each < best) {
             best = each;
             room = best < room ? best : room;
         }
+        if (w->over)
+            return best;
     }
     return best;
 }
 
 int worth_having(Work *w, const Asked *asked, const Partial *at)
 {
-    const double score = at->paid + bought(w, at, 0, at->form, w->most - at->paid);
+    double form[MOST_LIMITS];
+    memcpy(form, at->form, sizeof(double) * w->problem->n_limits);
+    if (!relieved(w, at, form))
+        return 0;
+    ordered(w, form);
+    const double score = at->paid + bought(w, at, 0, form, w->most - at->paid);
     if (!(score <= w->most))
         return 0;
     if (asked->top > 0) {
@@ -549,25 +646,32 @@ int worth_having(Work *w, const Asked *asked, const Partial *at)
 int set_up(Work *w, const Problem *p, const Costs *costs, const Asked *asked)
 {
     const size_t n_s = (size_t)p->n_slots + 1, n_l = (size_t)p->n_limits + 1;
-    const size_t n_u = (size_t)p->n_sites + 1;
+    const size_t n_u = (size_t)p->n_sites + 1, n_o = (size_t)p->n_lines + 1;
     w->problem = p;
     w->costs = costs;
     w->most = asked->most;
+    w->budget = asked->budget;
     w->looked = 0;
-    w->n_best = 0;
+    w->n_best = w->over = 0;
     w->exposed = malloc(n_s);
     w->slot_top = malloc(sizeof(double) * n_s * n_l);
     w->use_top = malloc(sizeof(double) * n_l);
     w->slots_at = malloc(sizeof(int32_t) * 3 * n_u);
     w->paid_at = malloc(sizeof(double) * 4 * n_u);
     w->best = malloc(sizeof(double) * (asked->top + 1));
-    if (!w->exposed || !w->slot_top || !w->use_top || !w->slots_at || !w->paid_at || !w->best)
+    w->relief = malloc(sizeof(double) * 3 * n_l * n_o);
+    w->order = malloc(sizeof(int32_t) * n_l * (n_o + 1));
+    if (!w->exposed || !w->slot_top || !w->use_top || !w->slots_at || !w->paid_at || !w->best
+        || !w->relief || !w->order)
         return 0;
     w->last_at = w->slots_at + n_u;
     w->fit_at = w->last_at + n_u;
     w->most_at = w->paid_at + n_u;
     w->part = w->most_at + n_u;
     w->bare_part = w->part + n_u;
+    w->price = w->relief + n_l * n_o;
+    w->left = w->price + n_l * n_o;
+    w->n_order = w->order + n_l * n_o;
     return p->n_slots <= MOST_SLOTS && p->n_limits <= MOST_LIMITS;
 }
 
@@ -579,4 +683,6 @@ void tear_down(Work *w)
     free(w->slots_at);
     free(w->paid_at);
     free(w->best);
+    free(w->relief);
+    free(w->order);
 }

@@ -43,9 +43,15 @@ typedef struct {
     int32_t *fit_at, *slots_at, *last_at;
     double *paid_at, *most_at, *part, *bare_part;
     double *best;    /* (top) the best scores found, in order */
+    /* (n_lines, n_limits) of a whole assignment: what a line's other options can take off a limit
+     * that its cheapest one brings, what that takes at least for each unit, and what all lines from
+     * one on can take off, (n_lines + 1, n_limits) */
+    double *relief, *price, *left;
+    /* (n_limits, n_lines) for each limit the lines that relieve it, cheapest first; their number */
+    int32_t *order, *n_order;
     double most;
-    int64_t looked;
-    int32_t n_best;
+    int64_t looked, budget;
+    int32_t n_best, over; /* `over`: the budget ended a search for options */
 } Work;
 
 /* Bytes of one partial assignment's arrays, and where they lie. */
@@ -65,7 +71,7 @@ void filled(const Work *w, const Partial *from, Partial *to, int k, int i);
 int fewest(const Partial *at);
 
 /* Whether a whole assignment keeps the limits and costs little enough with some options of its
- * lines; remembers its score where the `top` best are wanted. */
+ * lines, as far as the budget goes; remembers its score where the `top` best are wanted. */
 int worth_having(Work *w, const Asked *asked, const Partial *at);
 
 /* Memory to work in; 0 if there is none. */
