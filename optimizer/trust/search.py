@@ -9,6 +9,8 @@ from typing import Any
 from optimizer.joint.program import JointProgram
 from optimizer.joint.world import Plan, World, make_world
 from optimizer.parallel import fingerprint
+from optimizer.problem.presolve import reduce
+from optimizer.solve.rank import can_search, rank
 from optimizer.study.model import Study
 from optimizer.trust.costs import points_of
 from optimizer.trust.draws import Draws, draw, world_studies
@@ -116,7 +118,29 @@ def plan_from(record: dict[str, Any]) -> Plan:
 
 
 def ranked_plans(world: World, top: int, seed: int = 0) -> list[Plan]:
-    """The best different layouts of a world by its own score, best first, proven."""
+    """The best different layouts of a world by its own score, best first, proven.
+
+    By the search that `place` ranks with where it knows all that the study has, so that of layouts
+    that score the same `place`'s best is the first.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        On Ctrl-C.
+    """
+    reduced = reduce(world.problem)
+    if reduced.emptied:
+        return []
+    if not can_search(reduced):
+        return _solved_plans(world, top, seed)
+    ranked = rank(reduced, top=top, seed=seed)
+    if ranked.status == "interrupted":
+        raise KeyboardInterrupt
+    return [world.plan_of(solution) for _, solution in ranked.found]
+
+
+def _solved_plans(world: World, top: int, seed: int) -> list[Plan]:
+    """The same by the program, solved again for each."""
     program = JointProgram([world], seed=seed)
     form = program.form(0)
     plans: list[Plan] = []

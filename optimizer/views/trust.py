@@ -95,7 +95,9 @@ def _wins(found: Trust, console: Console) -> Group:
     rest = len(found.layouts) - len(shown)
     lines = [
         Words(
-            f"Share of {found.draws - found.void} draws in which a layout is best; +- is the "
+            f"Share of {found.draws - found.void} draws in which a layout is best; layouts "
+            "that are best together split the draw, so the study's best may win less often than "
+            "it stays best. +- is the "
             f"95 % Monte Carlo error; near: within {percent(NEAR, 0)} % of the best. Regret is "
             "score points above the best layout of the draw."
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 from math import log, sqrt
 
@@ -9,10 +10,13 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest, kendalltau, norm
 
+from optimizer.assess.result import Ranking
 from optimizer.joint.world import make_world
 from optimizer.setting import build_setting
+from optimizer.solve.place import place
 from optimizer.trust.draws import draw
 from optimizer.trust.evaluate import evaluate, sheet_of
+from optimizer.trust.result import Trust
 from optimizer.trust.spread import CORRELATION, Z95, make_spread
 from optimizer.trust.statistics import (
     deciders,
@@ -163,3 +167,23 @@ def test_a_published_mixture_keeps_out_a_model_with_its_own_file() -> None:
     assert dict(make_spread(here.energy).trunk_weights).keys() >= {"huang_kuo", "pandolf"}
     assert make_spread(here.energy, mixed=False).leg_weights == (("segment_table", 1.0),)
     assert build_setting(here).energy.leg.name == "segment_table"
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_ranks_in_the_study_are_those_of_place_where_layouts_tie(seed: int) -> None:
+    places = {f"s{k}": THIGH for k in range(4)} | {"shank": SHANK}
+    names = random.Random(seed).sample(list(places), len(places))
+    one = one_part({name: places[name] for name in names})
+    parts = tuple(replace(one.parts[0], name=f"part{k}") for k in range(2))
+    here = replace(one, parts=parts)
+    ranking = place(here, top=6)
+    assert isinstance(ranking, Ranking)
+    best = [entry.assessment.layout.placements for entry in ranking.layouts]
+    scores = [entry.assessment.score for entry in ranking.layouts]
+    assert scores[0] == pytest.approx(scores[5], abs=1e-9)
+    found = trust(here, certain(here), draws=20, scenarios=4, top=6, workers=1, regret=False)
+    assert isinstance(found, Trust)
+    of_rank = {x.rank: x.assessment for x in found.layouts}
+    for rank, placements in enumerate(best, start=1):
+        own = of_rank[rank]
+        assert own is not None and own.layout.placements == placements
