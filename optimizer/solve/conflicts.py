@@ -19,6 +19,7 @@ References
 
 from __future__ import annotations
 
+import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -57,6 +58,10 @@ NOTHING = Objective(np.zeros(len(NAMES)))
 M = TypeVar("M")
 
 
+class OutOfTimeError(Exception):
+    """The deadline of an explanation is over."""
+
+
 class TooHardError(Exception):
     """The search for a clash was given up after so much effort."""
 
@@ -78,10 +83,17 @@ class Oracle:
     """Which sets of a setting's limits some layout meets, asked of one live program.
 
     Every answer is kept: a layout found meets any set of limits that it breaks none of, and no
-    layout meets a set that holds one known to clash.
+    layout meets a set that holds one known to clash. Past the `deadline`, by `time.perf_counter`,
+    whatever is asked raises `OutOfTimeError`: no answer is taken for none in time.
     """
 
-    def __init__(self, setting: Setting, on_call: Callable[[], None] | None = None):
+    def __init__(
+        self,
+        setting: Setting,
+        on_call: Callable[[], None] | None = None,
+        deadline: float = inf,
+    ):
+        self._deadline = deadline
         self.easing = make_easing(setting)
         self.limits = self.easing.limits
         self.program = LinkProgram(self.easing, NOTHING)
@@ -154,15 +166,26 @@ class Oracle:
 
     def run(self) -> Outcome:
         """Look for any solution of the program as it stands."""
-        return self._count(self.program.live.solve(gap=inf))
+        return self._count(self.program.live.solve(gap=inf, time_limit_s=self.left_s))
 
     def minimise(self, costs: Array, gap: float = 0.0, time_limit_s: float = inf) -> Outcome:
         """Minimise a linear form of the columns, once."""
         self.program.live.set_costs(costs)
         try:
-            return self._count(self.program.live.solve(gap=gap, time_limit_s=time_limit_s))
+            limit = min(time_limit_s, self.left_s)
+            return self._count(self.program.live.solve(gap=gap, time_limit_s=limit))
         finally:
             self.program.live.set_costs(self._costs)
+
+    @property
+    def left_s(self) -> float:
+        """Seconds left, 0 at least."""
+        return max(self._deadline - time.perf_counter(), 0.0)
+
+    def require_time(self) -> None:
+        """Raise `OutOfTimeError` past the deadline."""
+        if self.left_s <= 0.0:
+            raise OutOfTimeError
 
     def broken_alone(self) -> set[int]:
         """Limits known to be the only ones that some layout breaks."""
@@ -171,6 +194,8 @@ class Oracle:
     def _count(self, outcome: Outcome) -> Outcome:
         if self._on_call is not None:
             self._on_call()
+        if outcome.status == "time_limit":
+            self.require_time()
         self.effort += outcome.iterations
         if self.effort > self.most_effort:
             raise TooHardError
@@ -183,6 +208,7 @@ class Oracle:
 
     def lift_all_but(self, kept: frozenset[int]) -> None:
         """Lift every limit that is not among `kept`."""
+        self.require_time()
         # a line without its limit may run any way: so that lifting a limit never rules out more
         lifted = self.all - kept
         self.program.ease(dict.fromkeys(lifted, inf), any_route=lifted)

@@ -67,7 +67,9 @@ def find_points(
     problem = build_problem(setting)
     reduced = reduce(problem, switches)
     if reduced.emptied:
-        found.infeasible = explain(setting, reduced, time.perf_counter() - started)
+        found.infeasible = explain(
+            setting, reduced, time.perf_counter() - started, deadline=deadline
+        )
         return found
     spec = setting.study.solve
     search = Search(
@@ -87,7 +89,9 @@ def find_points(
         found.stopped = "interrupted"
     found.solves = search.solves
     if not search.found and found.stopped is None:
-        found.infeasible = explain(setting, reduced, time.perf_counter() - started)
+        found.infeasible = explain(
+            setting, reduced, time.perf_counter() - started, deadline=deadline
+        )
     for point in sorted(search.found, key=search.values):
         found.add(search.values(point), _assess(setting, problem, point.solution))
     return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from math import inf
 from typing import TYPE_CHECKING
 
 from optimizer.assess.result import Clash, Infeasible, Obstacle
@@ -40,6 +41,7 @@ def explain(
     seconds: float,
     program: Program | None = None,
     on_call: Callable[[], None] | None = None,
+    deadline: float = inf,
 ) -> Infeasible:
     """A smallest set of limits that clash, each with the least change that makes all fit.
 
@@ -48,9 +50,12 @@ def explain(
     reduced : the problem, for the parts that no allowed site takes
     seconds : what the search took before; the explanation's own time is added
     on_call : called before every solve
+    deadline : by `time.perf_counter`
 
-    Ctrl-C ends it with what is known by then.
+    Ctrl-C and the deadline end it with what is known by then.
     """
+    from optimizer.solve.conflicts import OutOfTimeError
+
     started = time.perf_counter()
     problem = reduced.problem
     alone = tuple(
@@ -60,8 +65,8 @@ def explain(
     complete = True
     try:
         with stoppable():
-            _find_clashes(setting, clashes, on_call)
-    except KeyboardInterrupt:
+            _find_clashes(setting, clashes, on_call, deadline)
+    except (KeyboardInterrupt, OutOfTimeError):
         complete = False
     first = clashes[0] if clashes else Clash(())
     return Infeasible(
@@ -79,14 +84,19 @@ def explain(
 
 
 def _find_clashes(
-    setting: Setting, clashes: list[Clash], on_call: Callable[[], None] | None
+    setting: Setting,
+    clashes: list[Clash],
+    on_call: Callable[[], None] | None,
+    deadline: float,
 ) -> None:
     """Fill `clashes` one by one, each with the limits of those before it lifted."""
     from optimizer.solve.clash_parts import clashing_parts
-    from optimizer.solve.conflicts import EFFORT, Oracle, find_clash, keeps_out
+    from optimizer.solve.conflicts import EFFORT, Oracle, OutOfTimeError, find_clash, keeps_out
     from optimizer.solve.obstacles import obstacles_of
 
-    oracle = Oracle(setting, on_call)
+    if time.perf_counter() >= deadline:
+        raise OutOfTimeError  # before anything is built
+    oracle = Oracle(setting, on_call, deadline)
     if not oracle.fits(()):
         clashes.append(_not_about_limits(oracle))
         return

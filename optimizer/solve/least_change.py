@@ -105,20 +105,23 @@ def _checked(
         study = with_value(study, limit, typed, options)
     study = without(study, gone)
     changed = setting.changed(study)
-    layout = _any_layout(changed)
+    layout = _any_layout(changed, oracle.left_s)
+    if layout is None:
+        oracle.require_time()
     if layout is None or not assess(changed, layout).feasible:
         return None
     return LeastChange(value, typed, options, layout)
 
 
-def _any_layout(setting: Setting) -> Layout | None:
+def _any_layout(setting: Setting, time_limit_s: float) -> Layout | None:
     """A layout of a study, by the search where it knows all that the study has."""
     reduced = reduce(build_problem(setting))
     if can_search(reduced):
-        solution = best_of(reduced, gap=inf, seed=setting.study.solve.seed)[1]
+        seed = setting.study.solve.seed
+        solution = best_of(reduced, gap=inf, seed=seed, time_limit_s=time_limit_s)[1]
         return None if solution is None else layout_of(setting, reduced.problem, solution)
     program = LinkProgram(make_easing(setting, 0.0), NOTHING)
-    outcome = program.live.solve(gap=inf)
+    outcome = program.live.solve(gap=inf, time_limit_s=time_limit_s)
     if outcome.x is None:
         return None
     return layout_of(setting, program.problem, program.read(outcome.x))

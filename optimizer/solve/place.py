@@ -62,10 +62,11 @@ def place(
     top = spec.top if top is None else top
     problem = build_problem(setting)
     reduced = reduce(problem, switches)
-    if reduced.emptied:
-        return explain(setting, reduced, time.perf_counter() - started)
     gap = spec.gap if gap is None else gap
     budget = spec.time_limit_s if time_limit_s is None else time_limit_s
+    deadline = started + budget
+    if reduced.emptied:
+        return explain(setting, reduced, time.perf_counter() - started, deadline=deadline)
     if switches.search and can_search(reduced):
         ranked = rank(
             reduced,
@@ -81,7 +82,7 @@ def place(
         ranked = _rank_by_rank(program, top, gap, budget, started, on_progress)
     found, exhausted = ranked.found, ranked.exhausted
     if exhausted and not found:
-        return explain(setting, reduced, time.perf_counter() - started)
+        return explain(setting, reduced, time.perf_counter() - started, deadline=deadline)
     if not found and not exhausted:
         return Ranking(
             setting.study.name,

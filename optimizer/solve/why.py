@@ -70,7 +70,12 @@ def why(
         return None
     if questions.solution is None:
         if questions.outcome.status == "infeasible":
-            return explain(setting, questions.reduced, time.perf_counter() - started)
+            return explain(
+                setting,
+                questions.reduced,
+                time.perf_counter() - started,
+                deadline=started + time_limit_s,
+            )
         return None
     try:
         with stoppable():

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from itertools import combinations
+import time
+from itertools import combinations, count
+from math import inf
 
 import pytest
 
 from optimizer.assess.result import Infeasible
-from optimizer.solve.conflicts import Oracle, find_clash, quickxplain
+from optimizer.problem.build import build_problem
+from optimizer.problem.presolve import reduce
+from optimizer.solve.conflicts import Oracle, OutOfTimeError, find_clash, quickxplain
 from optimizer.solve.hitting import least_hitting_set
+from optimizer.solve.infeasible import explain
 from optimizer.solve.place import place
 from optimizer.study.relax import study_limits
 from tests.depth import some
@@ -131,3 +136,52 @@ def test_least_hitting_sets_weigh_no_more_than_any_other(seed):
         if all(set(chosen) & each for each in sets)
     )
     assert sum(weight[m] for m in found) == pytest.approx(least)
+
+
+def test_past_its_deadline_an_oracle_takes_no_answer_for_none():
+    oracle = Oracle(IMPOSSIBLE[0], deadline=0.0)
+    with pytest.raises(OutOfTimeError):
+        oracle.fits(oracle.all)
+    assert not oracle._clashing and not oracle._broken
+
+
+@pytest.mark.parametrize("number", [0, 3])
+def test_an_explanation_out_of_time_tells_what_it_knew_and_no_more(number, monkeypatch):
+    setting = IMPOSSIBLE[number]
+    reduced = reduce(build_problem(setting))
+    whole = explain(setting, reduced, 0.0)
+    assert whole.complete and whole.obstacles
+    told = []
+    for asked in (0, 1, 3, 10, 40):
+        left = count()
+        monkeypatch.setattr(
+            Oracle, "left_s", property(lambda self, n=asked, c=left: inf if next(c) < n else 0.0)
+        )
+        cut = explain(setting, reduced, 0.0)
+        # limits are those of the whole explanation, though perhaps without what would mend them
+        known = [obstacle.text for obstacle in cut.obstacles]
+        assert known in ([], [obstacle.text for obstacle in whole.obstacles])
+        assert len(cut.further) <= len(whole.further)
+        told.append((bool(known), cut.complete))
+    assert told[0] == (False, False)
+    assert told == sorted(told)
+
+
+def test_with_no_time_left_nothing_is_built(monkeypatch):
+    setting = IMPOSSIBLE[0]
+    reduced = reduce(build_problem(setting))
+    monkeypatch.setattr("optimizer.solve.conflicts.Oracle", None)
+    cut = explain(setting, reduced, 0.0, deadline=time.perf_counter())
+    assert not cut.complete and not cut.obstacles
+
+
+def test_the_time_limit_of_place_holds_for_the_explanation_too(monkeypatch):
+    given = []
+
+    def explained(*what, deadline=inf):
+        given.append(deadline - time.perf_counter())
+        return explain(*what)
+
+    monkeypatch.setattr("optimizer.solve.place.explain", explained)
+    assert isinstance(place(IMPOSSIBLE[0], time_limit_s=50.0), Infeasible)
+    assert 0.0 < given[0] < 50.0
