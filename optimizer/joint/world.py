@@ -55,6 +55,15 @@ class World:
         left = {slot for slot, _, _ in self.open}
         return tuple(p for p in range(len(self.problem.slots)) if p not in left)
 
+    def plan_of(self, solution: Solution) -> Plan:
+        """What a solution of this world's problem is in any world."""
+        p = self.problem
+        choices = tuple(
+            (int(p.choice_slot[c]), int(p.choice_model[c]), int(p.choice_site[c]))
+            for c in solution.chosen
+        )
+        return Plan(choices, tuple(option for option, _ in solution.routes), solution.ballast)
+
     def solution(self, plan: Plan) -> Solution | None:
         """The plan worn here, lines routed for this body; None if a place or a line is amiss.
 
