@@ -24,8 +24,9 @@ SEEDS = some(range(9100, 9180), 40)
 Mask = NDArray[np.bool_]
 #: A budget that is never used up here.
 PLENTY = 10_000_000
-#: The least coefficient with which an item comes in.
-LEAST_LIFT = 0.01
+#: The least coefficient with which an item comes in: as it is asked for, and so much that many
+#: items stay out.
+LEAST_LIFT, MUCH = 0.01, 0.9
 
 
 @dataclass
@@ -116,7 +117,12 @@ def test_too_small_a_budget_is_told() -> None:
 
 
 def cut_off(
-    items: Items, point: Array, used: float, known: HullCut | None = None, budget: int = PLENTY
+    items: Items,
+    point: Array,
+    used: float,
+    known: HullCut | None = None,
+    budget: int = PLENTY,
+    least_lift: float = LEAST_LIFT,
 ) -> tuple[int, HullCut]:
     """How it ended, and the cut."""
     native = library()
@@ -127,7 +133,7 @@ def cut_off(
         known=np.zeros(KNOWN, dtype=np.uint64) if known is None else known.arrays["known"],
         n_known=0 if known is None else known.n_known,
     )
-    asked = Overstep(point=point, used=used, least=1e-6, least_lift=LEAST_LIFT, budget=budget)
+    asked = Overstep(point=point, used=used, least=1e-6, least_lift=least_lift, budget=budget)
     return native.limbtrim_hull_cut(items.packing(), asked, ctypes.byref(cut)), cut
 
 
@@ -159,8 +165,9 @@ def beside(items: Items, rng: np.random.Generator) -> tuple[Array, float]:
     return point, used
 
 
+@pytest.mark.parametrize("lift", [LEAST_LIFT, MUCH])
 @pytest.mark.parametrize("seed", SEEDS)
-def test_points_out_of_the_hull_are_cut_off_and_no_others(seed: int) -> None:
+def test_points_out_of_the_hull_are_cut_off_and_no_others(seed: int, lift: float) -> None:
     rng, drawn_items = drawn(seed)
     n, remembered, cuts = drawn_items.n, None, 0
     for _ in range(12):
@@ -171,7 +178,7 @@ def test_points_out_of_the_hull_are_cut_off_and_no_others(seed: int) -> None:
         there = point > 0.0
         without = (items.held[:, ~there] == 0.0).all(axis=1)
         inside = within(items.held[without][:, there], point[there], used)
-        end, cut = cut_off(items, point, used)
+        end, cut = cut_off(items, point, used, least_lift=lift)
         assert end == (ALL if inside else FULL)
         # with sets remembered from other points it may be another facet
         assert cut_off(items, point, used, remembered)[0] == end
@@ -187,7 +194,7 @@ def test_points_out_of_the_hull_are_cut_off_and_no_others(seed: int) -> None:
         of = np.where(there, a, 0.0)
         for k in np.flatnonzero(~there):
             left = cut.most - max(float((items.held @ of)[items.held[:, k] > 0.0].max()), 0.0)
-            of[k] = left if left > LEAST_LIFT else 0.0
+            of[k] = left if left > lift else 0.0
         assert a == pytest.approx(of, abs=1e-9)
     assert cuts > 0
 
