@@ -283,8 +283,8 @@ class LiveModel:
     def _called(self, kind: Any, message: str, out: Any, into: Any, user_data: Any) -> None:
         """Called by HiGHS while it runs: tells of progress, and stops it when asked to."""
         if kind != self._highspy.cb.HighsCallbackType.kCallbackMipLogging:
-            if self._stop.is_set():
-                into.user_interrupt = True
+            # said either way: what was said at an earlier run may still stand
+            into.user_interrupt = self._stop.is_set()
             return
         if self._on_tick is None:
             return

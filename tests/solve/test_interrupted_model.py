@@ -50,5 +50,5 @@ def test_the_model_is_whole_after_it(run: Any, times: int, monkeypatch: pytest.M
     live.left = 0
     live.delete_row(row)
     again = live.relaxed()
-    assert whole is not None and again is not None
+    assert whole is not None and again is not None, live._highs.getModelStatus()
     assert float(live._cost @ again) == pytest.approx(float(live._cost @ whole), abs=1e-9)
