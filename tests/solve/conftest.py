@@ -19,7 +19,9 @@ def verdicts_only(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatc
     if "reasons" in request.keywords:
         return
 
-    def bare(setting: Setting, reduced: Reduced, seconds: float, *_: object, **__: object) -> Infeasible:
+    def bare(
+        setting: Setting, reduced: Reduced, seconds: float, *_: object, **__: object
+    ) -> Infeasible:
         return Infeasible(setting.study.name, (), (), seconds)
 
     monkeypatch.setattr("optimizer.solve.place.explain", bare)

@@ -144,7 +144,7 @@ def test_routes_over_the_whole_body_are_the_cheapest_within_their_length(
     rng = np.random.default_rng(11)
     detours = 0
     n = len(setting.study.sites)
-    for _ in range(60):
+    for _ in range(400):
         s, t = (int(v) for v in rng.choice(n, size=2, replace=False))
         start, goal = int(graph.site_node[s]), int(graph.site_node[t])
         longest = float(rng.choice([shortest[s, t] * rng.uniform(0.98, 1.4), inf]))
