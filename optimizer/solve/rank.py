@@ -6,7 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import inf
 
-from optimizer.interrupts import stoppable
 from optimizer.problem.arrays import Objective
 from optimizer.problem.presolve import Reduced, Switches
 from optimizer.problem.quantities import DISCOMFORT, INDEX
@@ -67,8 +66,7 @@ def rank(
         on_tick=on_tick,
         switches=switches,
     )
-    with stoppable():
-        result = search.run()
+    result = search.run()
     found = []
     for entry in result.entries:
         solution = solution_of(

@@ -20,6 +20,7 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.interrupts import stoppable
 from optimizer.problem.arrays import Array, IntArray, Objective
 from optimizer.problem.pairwise import pairwise
 from optimizer.problem.presolve import Reduced, Switches
@@ -108,7 +109,8 @@ class Search:
     def run(self) -> Found:
         """Search until done, out of time or interrupted by Ctrl-C."""
         try:
-            status = self._run()
+            with stoppable():
+                status = self._run()
         except KeyboardInterrupt:
             status = "interrupted"
         entries = self.shortlist.ranked()

@@ -68,6 +68,10 @@ def pressed(at: tuple[str, str], *arguments: str) -> tuple[int, str, str]:
         (("optimizer.solve.why", "_in_order"), ("why", STUDY)),
         (("optimizer.solve.demands", "as_row"), ("why", STUDY)),
         (("optimizer.solve.front_points", "_assess"), ("front", STUDY)),
+        (
+            ("optimizer.solve.front_points", "_assess"),
+            ("front", STUDY, "--goals", "metabolic,comfort"),
+        ),
         (("exit", ""), ("place", STUDY)),
     ],
 )
