@@ -1,7 +1,8 @@
 """Options of the commands that write for the workshop and for papers: report, build, export."""
 
+from collections.abc import Collection
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -11,6 +12,17 @@ from optimizer.commands._run import answer
 from optimizer.commands.export import TABLES
 from optimizer.views.console import make_consoles
 from optimizer.views.export import DIGITS, FORMATS
+
+
+def _one_of(option: str, choices: Collection[str], what: str) -> Any:
+    """An option that takes one of a few words."""
+    return typer.Option(
+        option,
+        metavar="|".join(choices),
+        autocompletion=lambda: list(choices),
+        help=what,
+    )
+
 
 GivenLayout = Annotated[
     str | None,
@@ -143,24 +155,8 @@ def _build(
 def _export(
     study: Study,
     *,
-    table: Annotated[
-        str,
-        typer.Option(
-            "--table",
-            metavar="|".join(TABLES),
-            autocompletion=lambda: list(TABLES),
-            help="Which table.",
-        ),
-    ],
-    form: Annotated[
-        str,
-        typer.Option(
-            "--format",
-            metavar="|".join(FORMATS),
-            autocompletion=lambda: list(FORMATS),
-            help="Which format.",
-        ),
-    ] = "csv",
+    table: Annotated[str, _one_of("--table", TABLES, "Which table.")],
+    form: Annotated[str, _one_of("--format", FORMATS, "Which format.")] = "csv",
     out: Annotated[
         str, typer.Option("--out", metavar="FILE|-", help="Where to; - is stdout.")
     ] = "-",

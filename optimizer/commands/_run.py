@@ -26,10 +26,6 @@ BAD_INPUT = 2
 INFEASIBLE = 3
 STOPPED = 4
 INTERRUPTED = 130
-
-if TYPE_CHECKING:
-    from optimizer.study.model import Study
-
 T = TypeVar("T")
 
 

@@ -25,7 +25,7 @@ def turned(
     high: float | None,
     settings: Sequence[str],
 ) -> tuple[Dial, float, float]:
-    """The dial and its range.
+    """The dial and its range, of a study that is sound as it stands.
 
     Raises
     ------
@@ -33,7 +33,6 @@ def turned(
         If a path cannot be turned, or the range is neither given nor follows from the study.
     """
     from optimizer.solve.sweep_dial import dial
-    from optimizer.study.load import load_study
 
     found = dial(study_path, paths, overrides(settings))
     if (low is None or high is None) and not found.now:
@@ -41,8 +40,6 @@ def turned(
         expected = f"both, as the study says no single number for {found.label}"
         raise InputError([Flaw(RANGE, "no range", expected)])
     now = found.now or 0.0
-    if low is None or high is None:
-        load_study(study_path, overrides(settings))  # its own flaws are none of the ends'
     if low is None:
         low = FROM * now
         _require_usable(found, low, "a fifth of")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from optimizer.commands._beside import Beside, require_beside
 from optimizer.commands._plan import Planned, Request, measured_beside, planned, prototype
-from optimizer.commands._run import INFEASIBLE, OK, Answer
+from optimizer.commands._run import INFEASIBLE, OK, Answer, read_study
 from optimizer.commands._turned import swept
 from optimizer.commands._turned import turned as turned_over
 from optimizer.interrupts import stoppable
@@ -63,13 +63,12 @@ def report(consoles: Consoles, request: Request, folder: Path, extras: Extras) -
         ]
     )
     require_matplotlib()  # said before anything is solved
-    turned = (
-        None
-        if extras.sweep is None
-        else turned_over(
+    turned = None
+    if extras.sweep is not None:
+        read_study(request.study_path, request.settings)  # its own flaws are none of the range's
+        turned = turned_over(
             request.study_path, [extras.sweep], extras.low, extras.high, request.settings
         )
-    )
     found = planned(consoles, request)
     if isinstance(found, Answer):
         return found

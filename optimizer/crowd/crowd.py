@@ -27,7 +27,7 @@ from optimizer.joint.heed import summed_up
 from optimizer.joint.program import Joint, JointProgram
 from optimizer.joint.world import Plan, World, make_world
 from optimizer.parallel import Sink, fingerprint, run
-from optimizer.solve.program import case_of
+from optimizer.solve.program import Solution, case_of
 from optimizer.study.model import Study, WearerSpec
 from optimizer.trust.search import plan_from, plan_record
 
@@ -249,10 +249,16 @@ def _summed_up(study: Study, served: Sequence[Served]) -> tuple[str, ...]:
     return summed_up(told, "wearers")
 
 
+def _fitting(world: World, plan: Plan | None) -> Solution | None:
+    """A plan on a body; None where it does not fit."""
+    solution = None if plan is None else world.solution(plan)
+    return None if solution is None or world.broken(solution) else solution
+
+
 def _assessed(world: World, plan: Plan | None) -> Assessment | None:
     """A plan assessed on a body, both roads agreeing; None where it does not fit."""
-    solution = None if plan is None else world.solution(plan)
-    if solution is None or world.broken(solution):
+    solution = _fitting(world, plan)
+    if solution is None:
         return None
     found = assess(world.setting, world.layout(solution))
     require_agreement(solution, found)
@@ -261,8 +267,8 @@ def _assessed(world: World, plan: Plan | None) -> Assessment | None:
 
 def _score(world: World, plan: Plan | None) -> float | None:
     """A plan's score on a body, by the program's road alone; None where it does not fit."""
-    solution = None if plan is None else world.solution(plan)
-    return None if solution is None or world.broken(solution) else solution.score
+    solution = _fitting(world, plan)
+    return None if solution is None else solution.score
 
 
 def _served(

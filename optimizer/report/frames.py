@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from optimizer.assess.result import Assessment
+from optimizer.solve.sweep_dial import UNITS
 from optimizer.views.bars import segment_rows
 
 if TYPE_CHECKING:
@@ -15,11 +16,13 @@ if TYPE_CHECKING:
     from optimizer.trust.result import Trust
 
 
+#: Unit -> how a column's name ends; others, as counts and factors, are not told there.
+_ENDS = {**{unit: end for end, unit in UNITS.items()}, "points": "_points"}
+
+
 def with_unit(name: str, unit: str) -> str:
     """A column's name with its unit as units are written in names: "low_m_s", "metabolic_pct"."""
-    told = {"%": "pct", "x": "", "sites": ""}.get(unit, unit.replace("/", "_per_").lower())
-    told = {"m_per_s": "m_s"}.get(told, told)
-    return f"{name}_{told}" if told else name
+    return name + _ENDS.get(unit, "")
 
 
 def segments_frame(assessment: Assessment) -> pd.DataFrame:

@@ -72,7 +72,7 @@ def place(
             reduced,
             top=top,
             gap=gap,
-            time_limit_s=budget - (time.perf_counter() - started),
+            time_limit_s=deadline - time.perf_counter(),
             seed=spec.seed,
             on_tick=None if on_progress is None else _teller(on_progress, 1, started),
             switches=switches,
@@ -113,7 +113,7 @@ def place(
             layouts[0],
             switches=switches,
             gap=gap,
-            time_limit_s=budget - (time.perf_counter() - started),
+            time_limit_s=deadline - time.perf_counter(),
             seed=spec.seed,
             threads=spec.threads,
         )

@@ -21,10 +21,11 @@ _WITH_UNIT = re.compile(r"([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([^\
 _MINUS_LIKE = "−–—"
 _NO_NUMBER = {"nan", "na", "n/a", "none", "null", "nil", "-", "--", "?", "tbd", "x"}
 _ENDLESS = {"inf", "infinity", "∞", "unlimited", "no limit"}
-_ERROR_VALUE = re.compile(
-    r"#(DIV/0!|VALUE!|REF!|NAME\?|NUM!|N/A|NULL!|SPILL!|CALC!)", re.ASCII | re.IGNORECASE
+#: What a spreadsheet shows for a formula that failed.
+_FAILED = frozenset(
+    ("#div/0!", "#value!", "#ref!", "#name?", "#num!", "#n/a", "#null!", "#spill!", "#calc!")
 )
-_SPREADSHEET_ERRORS = ("#div", "#value", "#ref", "#name", "#num", "#n/a", "#null")
+_FAILED_BEGINS = tuple(error.rstrip("/0!?") for error in _FAILED)
 #: Ways people write the units of the columns.
 _SPELLINGS: Mapping[str, set[str]] = {
     "g": {"g", "gr", "gram", "grams", "gramm"},
@@ -51,7 +52,7 @@ def is_number(text: str) -> bool:
 
 def is_spreadsheet_error(text: str) -> bool:
     """Whether `text` is what a spreadsheet shows for a formula that failed, such as #REF!."""
-    return _ERROR_VALUE.fullmatch(text.strip()) is not None
+    return text.strip().casefold() in _FAILED
 
 
 def advice(text: str, expectation: str, unit: str, optional: bool) -> Advice:
@@ -70,7 +71,7 @@ def advice(text: str, expectation: str, unit: str, optional: bool) -> Advice:
 
 
 def _spreadsheet(text: str, expectation: str, unit: str) -> Advice | None:
-    if text.casefold().startswith(_SPREADSHEET_ERRORS):
+    if text.casefold().startswith(_FAILED_BEGINS):
         return f"{expectation}; this is a spreadsheet's error value", None
     if text.startswith("="):
         return f"{expectation}; a formula's result, not the formula", None

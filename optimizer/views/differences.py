@@ -12,33 +12,34 @@ from optimizer.assess.result import Layout, Placement, Routing
 _COPY = re.compile(r"#\d+$")
 
 
-def differences(best: Layout, other: Layout) -> tuple[str, ...]:
+def differences(best: Layout, other: Layout, besides: str = "") -> tuple[str, ...]:
     """What to change in `best` to get `other`, one phrase per part or line.
 
+    What the part `besides` does itself is left out.
     Copies of one part are interchangeable, so only the places they take together count. A line
     is named when it is bought in another option, or when its ends stay and only its way changes.
     """
-    return tuple(f"{what}: {change}" for what, change in _changes(best, other))
+    return tuple(f"{what}: {change}" for what, change in _changes(best, other, besides))
 
 
 def differences_in_short(best: Layout, other: Layout, besides: str = "") -> tuple[str, ...]:
-    """The same, one phrase for all parts that make the same move or lines that change alike.
-
-    What the part `besides` does itself is left out.
-    """
+    """The same, one phrase for all parts that make the same move or lines that change alike."""
     alike: dict[str, Counter[str]] = {}
-    for what, change in _changes(best, other):
-        if what != besides and not what.startswith(f"{besides} "):
-            alike.setdefault(change, Counter())[what] += 1
+    for what, change in _changes(best, other, besides):
+        alike.setdefault(change, Counter())[what] += 1
     return tuple(
         f"{', '.join(what if n == 1 else f'{n} x {what}' for what, n in names.items())}: {change}"
         for change, names in alike.items()
     )
 
 
-def _changes(best: Layout, other: Layout) -> list[tuple[str, str]]:
+def _changes(best: Layout, other: Layout, besides: str) -> list[tuple[str, str]]:
     """What changes, and how, in words."""
-    return [*_moves(best, other), *_line_changes(best, other)]
+    return [
+        (what, change)
+        for what, change in (*_moves(best, other), *_line_changes(best, other))
+        if what != besides and not what.startswith(f"{besides} ")
+    ]
 
 
 def _moves(best: Layout, other: Layout) -> list[tuple[str, str]]:

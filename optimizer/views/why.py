@@ -130,8 +130,7 @@ def _moves(found: WhyReport, part: str, alternative: Alternative) -> Group:
 
 def moves_along(found: WhyReport, part: str, alternative: Alternative) -> list[str]:
     """What else differs from the best layout, beside the part's own place."""
-    phrases = differences(found.best.layout, alternative.assessment.layout)
-    return [p for p in phrases if not p.startswith((f"{part}:", f"{part} "))]
+    return list(differences(found.best.layout, alternative.assessment.layout, besides=part))
 
 
 def moved_names(found: WhyReport, part: str, alternative: Alternative, most: int = 4) -> str:
