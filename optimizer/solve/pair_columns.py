@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import LineTable, Pair, Pairwise
 from optimizer.solve.bounds import Key
-from optimizer.solve.line_classes import Cells, classes
+from optimizer.solve.line_classes import Cells, Classes, classes
 
 Mask = NDArray[np.bool_]
 _Table = tuple[Mask, Array, Array]
@@ -36,14 +36,13 @@ class PairColumns:
     ----------
     block : (n_e,) the block
     a, b : (n_e,) the two choices
-    option : (n_e,) the option of the line
     cell : (n_e,) the entry of the flat array of tables
     column : (n_e,) the column, shared by what two classes of choices have in common
     cost, form : (n_y,), (n_y, n_f) of the columns
     slots : (n_b, 2) the two slots of each block
     end_choice, end_class : (n_ends,) the choices of both slots of every block, and the classes of
         those that it treats alike
-    ends : (2, n_e) the ends of what can be bought; `column_ends` (2, n_y) of one for each column
+    column_ends : (2, n_y) the ends of one of those that each column is of
     own : (n_y,) which columns are not of classes but of two choices
     keys : the pairs of slots in order; `start` (n_p + 1,) where their tables start
     plain : (n_p,) pairs without columns
@@ -91,7 +90,7 @@ class PairColumns:
 
     def _list(self, tables: list[_Table], of_pair: IntArray) -> None:
         """Write down what can be bought and its columns: all blocks at once."""
-        m, n_f = self._m, self._m.form.shape[1]
+        n_f = self._m.form.shape[1]
         shape = np.array([kept.shape for kept, _, _ in tables], dtype=np.int64).reshape(-1, 3)
         cells = shape[:, 0] * shape[:, 1]
         sizes = cells * shape[:, 2]
@@ -100,25 +99,16 @@ class PairColumns:
         form = np.concatenate(
             [np.zeros((0, n_f)), *(each[2].reshape(each[0].size, n_f) for each in tables)]
         )
-        keys = np.array(self.keys, dtype=np.int64).reshape(-1, 2)
-        self.slots = slots = keys[of_pair]
+        self.slots = np.array(self.keys, dtype=np.int64).reshape(-1, 2)[of_pair]
         block = np.repeat(np.arange(len(tables)), sizes)
         at_block = np.concatenate([[0], np.cumsum(sizes)])[:-1]
         local, option = np.divmod(np.arange(len(kept)) - at_block[block], shape[block, 2])
         row, column = np.divmod(local, shape[block, 1])
-        # the ends: of each block first the choices of its first slot, then those of its second
-        counts = np.diff(m.first)[slots].ravel()
-        begins = np.concatenate([[0], np.cumsum(counts)])[:-1]
-        self.end_choice = np.arange(int(counts.sum())) + np.repeat(
-            m.first[slots].ravel() - begins, counts
-        )
-        side = np.repeat(np.arange(2 * len(tables)), counts)
-        ends = np.stack([begins[2 * block] + row, begins[2 * block + 1] + column])
-        site = m.site[self.end_choice]
-        apart = site[ends[0]] != site[ends[1]]
+        side, ends = self._ends(block, row, column)
+        apart = np.not_equal(*self._m.site[self.end_choice[ends]])
         value = np.column_stack([cost, form])
         usual = option == _usual(tables)[block]
-        routes = m.problem.routes
+        routes, site = self._m.problem.routes, self._m.site[self.end_choice]
         found = classes(
             Cells(
                 *ends[:, usual],
@@ -127,33 +117,51 @@ class PairColumns:
             side * (routes.between.n_anchors + 1) + routes.site_anchor[site],
         )
         self.end_class = found.of
+        np.add.at(self.folded_cost, self.end_choice, found.brings[:, 0])
+        np.add.at(self.folded_form, self.end_choice, found.brings[:, 1:])
         at = np.flatnonzero(kept)
-        self.block, self.option = block[at], option[at]
-        self.ends = ends = ends[:, at]
-        self.a, self.b = self.end_choice[ends]
-        # a further block of a pair has a table of its own behind those of all pairs
-        self.pair = of_pair[self.block]
-        further = np.zeros(len(tables), dtype=bool)
+        self.block = block[at]
+        self.a, self.b = self.end_choice[ends[:, at]]
+        self._place(of_pair, cells, (row * shape[block, 1] + column)[at])
+        self._columns(ends[:, at], value[at], (~apart | ~usual)[at], found)
+
+    def _ends(self, block: IntArray, row: IntArray, column: IntArray) -> tuple[IntArray, IntArray]:
+        """Number the ends: in each block first those of its first slot, then of its second.
+
+        Returns (n_ends,) which of all blocks' sides each is of, and (2, n) those of all entries.
+        """
+        first = self._m.first
+        counts = np.diff(first)[self.slots].ravel()
+        begins = np.concatenate([[0], np.cumsum(counts)])[:-1]
+        self.end_choice = np.arange(int(counts.sum())) + np.repeat(
+            first[self.slots].ravel() - begins, counts
+        )
+        ends = np.stack([begins[2 * block] + row, begins[2 * block + 1] + column])
+        return np.repeat(np.arange(len(counts)), counts), ends
+
+    def _place(self, of_pair: IntArray, cells: IntArray, cell: IntArray) -> None:
+        """Find each one's entry in the flat array of tables.
+
+        A further block of a pair has a table of its own behind those of all pairs.
+        """
+        further = np.zeros(len(of_pair), dtype=bool)
         further[1:] = of_pair[1:] == of_pair[:-1]
         area = np.where(further, cells, 0)
         start = np.where(further, self.start[-1] + np.cumsum(area) - area, self.start[of_pair])
-        cell = (row * shape[block, 1] + column)[at]
         self.cell = start[self.block] + cell
-        self._pair_cell = self.start[self.pair] + cell
+        self._pair_cell = self.start[of_pair[self.block]] + cell
         self._n_cells = int(self.start[-1] + area.sum())
         self._further = [(int(of_pair[n]), int(start[n])) for n in np.flatnonzero(further).tolist()]
-        # columns, and what choices bring by themselves
-        within = ~apart[at]
-        pair_of_classes = found.of[ends[0]] * len(found.of) + found.of[ends[1]]
-        own = within | ~usual[at]
-        name = np.where(own, len(found.of) ** 2 + np.arange(len(at)), pair_of_classes)
+
+    def _columns(self, ends: IntArray, value: Array, own: Mask, found: Classes) -> None:
+        """One column per pair of classes, and one for each of what is its `own`."""
+        n = len(found.of)
+        pair = found.of[ends[0]] * n + found.of[ends[1]]
+        name = np.where(own, n**2 + np.arange(len(own)), pair)
         _, example, self.column = np.unique(name, return_index=True, return_inverse=True)
-        self.own = own[example]
-        self.column_ends = ends[:, example]
-        left = value[at[example]] - found.brings[self.column_ends].sum(axis=0)
+        self.own, self.column_ends = own[example], ends[:, example]
+        left = value[example] - found.brings[self.column_ends].sum(axis=0)
         self.cost, self.form = left[:, 0], left[:, 1:]
-        np.add.at(self.folded_cost, self.end_choice, found.brings[:, 0])
-        np.add.at(self.folded_form, self.end_choice, found.brings[:, 1:])
 
     def allowed(self, open_: Mask, allowed: Mapping[Key, Mask]) -> Mask:
         """(n_e,) what is left with some choices (n_c) open and some pairs of them allowed."""

@@ -17,9 +17,12 @@ ROOM = 1e-9
 def with_sites(
     model: Pairwise, used: NDArray[np.bool_], cost: Array, form: Array
 ) -> tuple[Array, Array]:
-    """Costs (n,) and forms (n, n_f) with what the sites in use (n, n_s) and their pieces bring."""
-    cost = cost + used @ model.use_cost
-    form = form + used @ model.use_form
+    """Costs (n,) and forms (n, n_f) with what the sites in use (n, n_s) and their pieces bring.
+
+    To the last bit the same, however many are asked of at once: products of matrices are not.
+    """
+    cost = cost + np.where(used, model.use_cost, 0.0).sum(axis=1)
+    form = form + np.where(used[:, None, :], model.use_form.T, 0.0).sum(axis=2)
     if len(model.pieces):
         worn = (used[:, None, :] & model.pieces[None]).any(axis=2).sum(axis=1)
         cost = cost + worn * model.piece_cost

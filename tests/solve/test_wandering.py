@@ -59,11 +59,11 @@ def test_nothing_is_made_up_and_nothing_gets_worse(number: int, top: int) -> Non
 
 
 def test_the_best_is_found_from_the_worst_of_most_small_studies() -> None:
-    made = STUDIES.first(MANY)
+    made = STUDIES.first(3 * MANY)
     moved = [each for each in made if each.scores.max() > each.best(0) + 1e-6]
     reached = sum(from_worst(each)[0].best < each.best(0) + 1e-9 for each in moved)
     assert len(moved) >= 8
-    assert reached >= 0.5 * len(moved)
+    assert reached >= 0.6 * len(moved)
 
 
 def test_the_lot_follows_the_seed() -> None:
