@@ -69,7 +69,7 @@ def answer_lines(answer: TargetAnswer) -> list[Words]:
         return [Words(text, "bad"), *_nearest(answer, unit), *_unfinished(answer)]
     spans = [_span(met, whole, unit) for met in answer.met]
     lines = [Words(f"{_capital(answer, wanted)}: {listing(spans)}.", "head")]
-    lines += [Words(text) for met in answer.met for text in _ends(answer, met)]
+    lines += [Words(text) for met in answer.met for text in _ends(answer, met, unit)]
     lines += [Words(text) for met in answer.met for text in _beyond(answer, met)]
     if answer.verified:
         lines.append(Words("Every end was solved anew and confirmed.", "good"))
@@ -139,14 +139,14 @@ def _span(met: Met, whole: tuple[float, float], unit: str) -> str:
     return f"from {met.low:.6g} to {high}"
 
 
-def _ends(answer: TargetAnswer, met: Met) -> list[str]:
+def _ends(answer: TargetAnswer, met: Met, unit: str) -> list[str]:
     sweep = answer.sweep
     told = []
     for value, found in ((met.low, met.at_low), (met.high, met.at_high)):
         if value in (sweep.low, sweep.high) and met.low != met.high:
             continue
         told.append(
-            f"At {value:.6g} the best layout costs {number(found.metabolic_w, 2)} W "
+            f"At {value:.6g}{unit} the best layout costs {number(found.metabolic_w, 2)} W "
             f"({number(found.metabolic_pct, 2)} % of walking power), swing inertia + "
             f"{number(found.swing_inertia_pct, 2)} %, {number(found.total_mass_kg * 1e3, 0)} g "
             f"worn; {number(found.assist_w, 2)} W of mean positive assist power pays it back."
