@@ -75,6 +75,8 @@ class Scorer:
                 relief += step.relief
             # where all options together take too little off a limit, nothing is to be looked for
             lost = (form[unsure, : m.n_limits] + relief > m.upper + ROOM).any(axis=1)
+            least = cost[unsure] + self._least_more(form[unsure], steps)
+            lost |= least > most + ROOM * abs(most)
             score[unsure[lost]] = np.inf
             for k in np.flatnonzero(~lost).tolist():
                 n = int(unsure[k])
@@ -156,6 +158,27 @@ class Scorer:
             steps.append(_Step(table.number, more, change, np.minimum(taken, 0.0)))
         return steps
 
+    def _least_more(self, form: Array, steps: list[_Step]) -> Array:
+        """(n,) no options that keep all limits cost less than this more than the cheapest.
+
+        Each limit by itself: what it is over is taken off by the options that do it most cheaply,
+        as much of them as it takes.
+        """
+        least = np.zeros(len(form))
+        for f in range(self._m.n_limits):
+            over = form[:, f] - self._m.upper[f] - ROOM
+            if not steps or not (over > 0.0).any():
+                continue
+            most = np.array([-step.relief[:, f] for step in steps])
+            per = np.array([_cheapest_per(step, f) for step in steps])
+            order = np.argsort(per, axis=0, kind="stable")
+            most, per = (np.take_along_axis(each, order, axis=0) for each in (most, per))
+            before = np.cumsum(most, axis=0) - most
+            taken = np.clip(over - before, 0.0, most)
+            paid = np.where(taken > 0.0, taken * np.where(np.isfinite(per), per, 0.0), 0.0)
+            least = np.maximum(least, paid.sum(axis=0))
+        return least
+
     def _best_options(
         self,
         chosen: IntArray,
@@ -214,3 +237,11 @@ class Scorer:
 
         search(0, cost, form)
         return found if found[0] <= most else (np.inf, ())
+
+
+def _cheapest_per(step: _Step, f: int) -> Array:
+    """(n,) what a line's options cost at least for each unit that they take off a limit."""
+    off = -step.change[..., f]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per = np.where((off > 0.0) & np.isfinite(step.more), step.more / off, np.inf)
+    return np.asarray(per.min(axis=1))

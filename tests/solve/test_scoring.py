@@ -89,3 +89,41 @@ def test_a_list_of_layouts_is_the_same_offered_at_once_or_one_by_one(top: int) -
             one_by_one.offer(row[None])
         assert at_once.ranked() == one_by_one.ranked()
         assert at_once.threshold == one_by_one.threshold
+
+
+def test_what_options_must_cost_at_least_spares_looking_and_loses_nothing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Where a limit is broken, options that keep it are looked for only if they may be worth it."""
+    looked: list[int] = []
+    search = Scorer._best_options
+
+    def counted(self: Scorer, chosen: IntArray, *rest: object) -> object:
+        looked.append(1)
+        return search(self, chosen, *rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(Scorer, "_best_options", counted)
+    in_time = spared = 0
+    for seed in SEEDS:
+        made = drawn(seed)
+        if made is None or not Scorer(made[0])._choosable:
+            continue
+        model, rows = made
+        _, form = Scorer(model)._sums(rows)
+        model = replace(model, upper=np.quantile(form[:, : model.n_limits], 0.6, axis=0))
+        looked.clear()
+        scores, _ = Scorer(model).scores(rows, np.inf)
+        all_of_them = len(looked)
+        for share in (0.2, 0.6):
+            fits = np.sort(scores[np.isfinite(scores)])
+            if len(fits) < 3:
+                continue
+            most = float(fits[int(share * len(fits))])
+            looked.clear()
+            again, _ = Scorer(model).scores(rows, most)
+            wanted = np.where(scores <= most, scores, np.inf)
+            np.testing.assert_allclose(again, wanted, rtol=1e-12)
+            in_time += len(looked)
+            spared += all_of_them - len(looked)
+    assert in_time > 5
+    assert spared > 5
