@@ -29,6 +29,9 @@ def structure(model: Pairwise) -> Problem:
     lines = [table for table in m.tables if int(table.kept.sum(axis=2).max(initial=0)) > 1]
     sizes = [pair.ok.size for pair in pairs]
     use = m.use_form[:, :n_l]
+    # what using a site saves is counted from the start: what is paid only grows
+    there = np.unique(m.site)
+    saved = float(np.minimum(m.use_cost[there], 0.0).sum())
     pair_limit = [pair.least_form[..., :n_l] for pair in pairs]
     return Problem(
         n_slots=m.n_slots,
@@ -42,7 +45,7 @@ def structure(model: Pairwise) -> Problem:
         site=m.site,
         capacity_use=m.capacity_use,
         cost=m.cost,
-        use_cost=m.use_cost,
+        use_cost=np.maximum(m.use_cost, 0.0),
         pair_cost=flat(pair_cost),
         pair_bottom=np.where(np.isfinite(bottom), bottom, 0.0),
         limit=m.form[:, :n_l],
@@ -63,7 +66,7 @@ def structure(model: Pairwise) -> Problem:
         line_start=_starts([line.kept.size for line in lines]),
         option_cost=flat([np.where(line.kept, line.cost, inf) for line in lines]),
         option_limit=flat([line.form[..., :n_l] for line in lines]),
-        constant=m.constant,
+        constant=m.constant + saved,
         use_saves=bool((use < 0.0).any()),
     )
 

@@ -44,8 +44,10 @@ class CompiledEnumerator(Enumerator):
 
     def __init__(self, model: Pairwise):
         super().__init__(model)
-        # a whole assignment's cost is its score to the last where nothing convex comes on top
-        plain = not (model.curved or model.soft or len(model.pieces))
+        # a whole assignment's cost is its score to the last where nothing convex comes on top and
+        # no site saves anything
+        saves = bool((model.use_cost < 0.0).any())
+        plain = not (model.curved or model.soft or len(model.pieces) or saves)
         self._exact_top = 0 if not plain else 1 if model.problem.exchange else MOST_FOUND
 
     def run(
