@@ -73,6 +73,10 @@ class Switches:
     local_search: bool = True
     reduced_costs: bool = True
     marginals: bool = True
+    counts: bool = True
+    """Ask how many sites of a body segment are used."""
+    regions: bool = True
+    """List the layouts of the trunk and of each leg by themselves where the tree takes long."""
     enumeration: bool = True
     compiled: bool = True
     """Enumerate with the compiled search, if there is one; off: with arrays."""

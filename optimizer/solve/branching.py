@@ -1,4 +1,4 @@
-"""Which question to put next: is a site used, does a slot take one of some choices.
+"""Which question to put next: is a site used, how many are, does a slot take one of some choices.
 
 The choices asked about are one choice, or all of a slot at one site, of one model, or on one
 segment of the body. Strong branching: both answers of the likeliest questions are tried for some
@@ -15,6 +15,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import floor
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,29 +24,51 @@ from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
 from optimizer.solve.highs_lp import Basis
 from optimizer.solve.relaxation import Relaxation
+from optimizer.solve.usage import Usage
 
 Mask = NDArray[np.bool_]
+#: What a question is about.
+Key = tuple[int | None, int | None, int, bytes]
 #: Questions tried at a node, and after how many fruitless ones no further is.
 MOST, FRUITLESS = 12, 6
 #: Simplex iterations each answer is tried for, and trials after which a question is known.
 ITERATIONS, TRIALS = 60, 1
 #: Closer to 0 or 1 than this is decided.
 _DECIDED = 1e-4
+#: How much sooner than others a question about a number of sites is tried.
+COUNTS_FIRST = 10.0
 _LITTLE = 1e-6
 
 
 @dataclass(frozen=True)
 class Question:
-    """Is `site` used, or does a slot take one of `choices` (numbers of open choices)?"""
+    """Is `site` used, or does a slot take one of `choices` (numbers of open choices)?
 
-    site: int | None
-    choices: IntArray
+    Or, of a `group`: are more than `level` of its sites used? `value` is how far the relaxation
+    says yes.
+    """
+
     value: float
+    choices: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    site: int | None = None
+    group: int | None = None
+    level: int = 0
 
     @property
-    def key(self) -> tuple[int | None, bytes]:
+    def key(self) -> Key:
         """What the question is about, whatever the answer at hand."""
-        return self.site, self.choices.tobytes()
+        return self.site, self.group, self.level, self.choices.tobytes()
+
+    def usages(self, usage: Usage) -> tuple[Usage, Usage] | None:
+        """What is said of sites where the answer is yes, and no; None where they are not asked."""
+        if self.site is not None:
+            return usage.of_site(self.site, True), usage.of_site(self.site, False)
+        if self.group is not None:
+            return (
+                usage.of_group(self.group, self.level, True),
+                usage.of_group(self.group, self.level, False),
+            )
+        return None
 
 
 @dataclass(frozen=True)
@@ -72,8 +95,10 @@ class Branching:
 
     model: Pairwise
     relaxation: Relaxation
-    _known: dict[tuple[int | None, bytes], _Known] = field(default_factory=dict)
-    learned: list[tuple[tuple[int | None, bytes], float, float]] = field(default_factory=list)
+    counts: bool = True
+    """Whether to ask about numbers of sites."""
+    _known: dict[Key, _Known] = field(default_factory=dict)
+    learned: list[tuple[Key, float, float]] = field(default_factory=list)
     """Trials since last cleared: the question, its rises per unit."""
 
     def __post_init__(self) -> None:
@@ -83,17 +108,17 @@ class Branching:
         share = m.capacity_use.max(axis=1, initial=0.0)
         self._size = np.maximum.reduceat(share, m.first[:-1])
 
-    def take_in(self, learned: list[tuple[tuple[int | None, bytes], float, float]]) -> None:
+    def take_in(self, learned: list[tuple[Key, float, float]]) -> None:
         """Remember what another visitor's trials brought."""
         for key, down, up in learned:
             self._known.setdefault(key, _Known()).add(down, up)
 
-    def ask(self, open_: Mask, must: Mask, may: Mask, room: float) -> Asked:
+    def ask(self, open_: Mask, usage: Usage, room: float) -> Asked:
         """The best question at the relaxation's last optimum.
 
         Parameters
         ----------
-        open_, must, may : what is allowed at this node
+        open_, usage : what is allowed at this node
         room : how far the bound may rise before the node is done with
         """
         candidates = self._candidates(self.relaxation.value, open_)
@@ -111,7 +136,7 @@ class Branching:
                 if basis is None:
                     basis = lp.basis()
                 rises = [
-                    self._try(question, answer, base, room, open_, must, may, basis)
+                    self._try(question, answer, base, room, open_, usage, basis)
                     for answer in (False, True)
                 ]
                 # a margin for the solver's tolerance: what is ruled out here is not looked at again
@@ -139,12 +164,18 @@ class Branching:
     def _candidates(self, value: Array, open_: Mask) -> list[Question]:
         m, u = self.model, self.relaxation.u
         found: list[tuple[float, Question]] = []
-        nothing = np.zeros(0, dtype=np.int64)
+        counts = value[self.relaxation.counts].tolist() if self.counts else []
+        for group, at in enumerate(counts):
+            level = floor(at + _DECIDED)
+            part = at - level
+            loose = min(part, 1.0 - part)
+            if loose > _DECIDED:
+                found.append((loose * COUNTS_FIRST, Question(part, group=group, level=level)))
         for site in self.relaxation.used.tolist():
             at = float(value[u[site]])
             loose = min(at, 1.0 - at)
             if loose > _DECIDED:
-                found.append((loose, Question(site, nothing, at)))
+                found.append((loose, Question(at, site=site)))
         x = value[: len(m.choice)]
         fractional = (x > _DECIDED) & (x < 1.0 - _DECIDED)
         for slot in np.unique(m.slot[fractional]).tolist():
@@ -158,7 +189,7 @@ class Branching:
                     loose = min(at, 1.0 - at)
                     if loose > _DECIDED and group.tobytes() not in seen:
                         seen.add(group.tobytes())
-                        found.append((loose * weight, Question(None, group, at)))
+                        found.append((loose * weight, Question(at, group)))
         found.sort(key=lambda each: -each[0])
         return [question for _, question in found[:MOST]]
 
@@ -169,16 +200,14 @@ class Branching:
         base: float,
         room: float,
         open_: Mask,
-        must: Mask,
-        may: Mask,
+        usage: Usage,
         basis: Basis,
     ) -> float:
         """How far the bound rises with one answer, as far as a few iterations tell."""
         m, lp = self.model, self.relaxation.lp
-        if question.site is not None:
-            columns = self.relaxation.u[[question.site]]
-            back = np.array([must[question.site], may[question.site]], dtype=float)
-            lp.set_bounds(columns, np.array([float(answer)]), np.array([float(answer)]))
+        usages = question.usages(usage)
+        if usages is not None:
+            self.relaxation.set_usage(usages[0 if answer else 1])
         else:
             columns = question.choices
             if answer:
@@ -188,8 +217,8 @@ class Branching:
             lp.set_bounds(columns, np.zeros(len(columns)), np.zeros(len(columns)))
         status = lp.solve(iterations=ITERATIONS, cutoff=base + 1.5 * room)
         rise = 10.0 * room + 1.0 if status == "infeasible" else max(lp.objective - base, 0.0)
-        if question.site is not None:
-            lp.set_bounds(columns, back[:1], back[1:])
+        if usages is not None:
+            self.relaxation.set_usage(usage)
         else:
             lp.set_bounds(columns, np.zeros(len(columns)), open_[columns].astype(float))
         lp.set_basis(basis)
@@ -202,4 +231,4 @@ class Branching:
         slot = int(np.argmax(counts))
         own = m.first[slot] + np.flatnonzero(open_[m.first[slot] : m.first[slot + 1]])
         c = int(own[np.argmax(self.relaxation.value[own])])
-        return Question(None, np.array([c]), 1.0)
+        return Question(1.0, np.array([c]))

@@ -30,6 +30,11 @@ class Rows:
     lower: Array
     upper: Array
 
+    def paid(self, dual: Array, n_columns: int) -> Array:
+        """(n_columns,) what rows pay for each column, at multipliers of the rows."""
+        weights = self.value * dual[self.row]
+        return np.asarray(np.bincount(self.column, weights=weights, minlength=n_columns), float)
+
 
 @dataclass(frozen=True)
 class Basis:

@@ -102,7 +102,7 @@ class LimitHulls:
             coefficient[k] = a
         values = coefficient.repeat(np.diff(known.starts))
         kept = values != 0.0
-        return Cut(known.columns[kept], values[kept], most)
+        return Cut(known.columns[kept], values[kept], most, of_limits=True)
 
     def _items(self, group: list[int], value: Array) -> _Items | None:
         """What there is to pack, each limit's capacity scaled to 1; None where it is all used."""

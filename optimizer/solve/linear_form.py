@@ -1,9 +1,10 @@
 """The linear relaxation over all choices of a model, written once; parts of it are selected.
 
-Columns: the choices x, the sites in use u, the pieces put on v, the excess over soft limits, and
-the columns of lines y (`optimizer.solve.pair_columns`). Rows, in this order: each slot's choice,
-each line's ties to the classes of its two ends, single choices' shares of it, rules on pairs, sites
-in use (per slot and site, per site, per capacity), pieces, limits, soft limits.
+Columns: the choices x, the sites in use u, the pieces put on v, the excess over soft limits, how
+many sites of each group are in use (`optimizer.solve.usage`), and the columns of lines y
+(`optimizer.solve.pair_columns`). Rows, in this order: each slot's choice, the counts of sites, each
+line's ties to the classes of its two ends, single choices' shares of it, rules on pairs, sites in
+use (per slot and site, per site, per capacity), pieces, limits, soft limits.
 
 With choices closed, only their own columns and rows fall away; no entry changes. So a smaller
 relaxation is a selection, and what was basic in the larger one tells where to start.
@@ -23,6 +24,7 @@ from optimizer.problem.pairwise import Pairwise
 from optimizer.solve.bounds import Key
 from optimizer.solve.highs_lp import Rows
 from optimizer.solve.pair_columns import PairColumns
+from optimizer.solve.usage import groups
 
 Mask = NDArray[np.bool_]
 
@@ -73,7 +75,7 @@ class LinearForm:
     Attributes
     ----------
     sites : the sites that some choice is at; `u` (n_s,) the columns of their use, -1 elsewhere
-    v, over, y : the first columns of pieces, of excess and of lines
+    v, over, count, y : the first columns of pieces, of excess, of counts and of lines
     cost, upper : (n,) of the columns; `form` (n, n_f) what they bring to limits and the like
     rows : all rows; the first `n_equal` are equations
     use, site : the first row per slot and site, the first per site
@@ -90,6 +92,7 @@ class LinearForm:
         writer = _Writer()
         n_c = len(m.choice)
         writer.add(m.slot, np.arange(n_c), 1.0, np.ones(m.n_slots))
+        self._counts(writer)
         self._ties(writer)
         self.n_equal = writer.count
         self._shares(writer)
@@ -107,7 +110,11 @@ class LinearForm:
         n_c, n_u, n_v, n_soft = len(m.choice), len(self.sites), len(m.pieces), len(m.soft)
         self.v = n_c + n_u
         self.over = self.v + n_v
-        self.y = self.over + n_soft
+        self.count = self.over + n_soft
+        group = groups(m)
+        self._group, self._member = np.nonzero(group)
+        n_g = len(group)
+        self.y = self.count + n_g
         over_form = np.zeros((n_soft, m.form.shape[1]))
         over_form[np.arange(n_soft), m.n_limits + np.arange(n_soft)] = -1.0
         self.cost = np.concatenate(
@@ -116,6 +123,7 @@ class LinearForm:
                 m.use_cost[self.sites],
                 np.full(n_v, m.piece_cost),
                 np.array([per for _, per in m.soft]),
+                np.zeros(n_g),
                 lines.cost,
             ]
         )
@@ -125,11 +133,22 @@ class LinearForm:
                 m.use_form[self.sites],
                 np.tile(m.piece_form, (n_v, 1)),
                 over_form,
+                np.zeros((n_g, m.form.shape[1])),
                 lines.form,
             ]
         )
         self.upper = np.ones(len(self.cost))
         self.upper[self.over :] = inf
+
+    def _counts(self, writer: _Writer) -> None:
+        """How many sites of each group are in use."""
+        n_g = self.y - self.count
+        writer.add(
+            np.concatenate([self._group, np.arange(n_g)]),
+            np.concatenate([self.u[self._member], self.count + np.arange(n_g)]),
+            np.repeat([1.0, -1.0], [len(self._group), n_g]),
+            np.zeros(n_g),
+        )
 
     def _ties(self, writer: _Writer) -> None:
         """Choices of a class have together as much of each line as of themselves."""

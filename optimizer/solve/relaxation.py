@@ -8,8 +8,8 @@ multipliers in plain arithmetic and owes nothing to the solver's tolerances.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from math import inf
 
 import numpy as np
@@ -21,6 +21,7 @@ from optimizer.solve.bounds import Bound, Key
 from optimizer.solve.fewer import left_over
 from optimizer.solve.highs_lp import LiveLinear, Rows
 from optimizer.solve.linear_form import LinearForm
+from optimizer.solve.usage import Usage
 
 Mask = NDArray[np.bool_]
 #: Values this close to a bound, and prices this close to none, are at it.
@@ -34,6 +35,8 @@ class Cut:
     columns: IntArray
     values: Array
     upper: float
+    of_limits: bool = False
+    """Whether it holds because of the study's limits."""
 
 
 def _rows_of(cuts: list[Cut]) -> Rows:
@@ -45,6 +48,19 @@ def _rows_of(cuts: list[Cut]) -> Rows:
         np.full(len(cuts), -inf),
         np.array([cut.upper for cut in cuts]),
     )
+
+
+@dataclass(frozen=True)
+class Shares:
+    """A bound in shares: no layout costs less than
+
+    `constant` + its columns at the `price` (n,) of every group + at `left` (n,) its lines that are
+    in no group.
+    """
+
+    constant: float
+    price: list[Array]
+    left: Array
 
 
 @dataclass(frozen=True)
@@ -107,7 +123,7 @@ class Relaxation:
     """The relaxation alive: choices are closed, sites switched, cuts added, solved again.
 
     `open` (n_c) are the choices that were not left out for good, `used` their sites, `u` (n_s)
-    the columns of these, -1 elsewhere. Columns are numbered x, u, v, excess, y. `line_at`,
+    the columns of these, -1 elsewhere. Columns are numbered x, u, v, excess, counts, y. `line_at`,
     `line_block`, `line_a` and `line_b` tell of what can be bought of lines the column, what it
     belongs to (a pair of slots or one of its lines) and the two choices.
     """
@@ -123,7 +139,11 @@ class Relaxation:
         self.used: IntArray = form.sites[wanted[form.u[form.sites]]]
         self.u = np.full(m.n_sites, -1, dtype=np.int64)
         self.u[self.used] = selected.at[form.u[self.used]]
-        self._v, self._over = np.searchsorted(columns, [form.v, form.over]).tolist()
+        self._v, self._over, count, y = np.searchsorted(
+            columns, [form.v, form.over, form.count, form.y]
+        ).tolist()
+        #: The columns of how many sites of each group are in use.
+        self.counts: IntArray = np.arange(count, y)
         self._lines: IntArray = np.flatnonzero(form.lines.allowed(open_, part.allowed))
         self.line_at = selected.at[form.y + form.lines.column[self._lines]]
         self.line_block, self.line_a, self.line_b = (
@@ -149,11 +169,16 @@ class Relaxation:
 
     # -- changing and solving --------------------------------------------------------------
 
-    def set_open(self, open_: Mask, must: Mask, may: Mask) -> None:
-        """Close choices; `must`, `may` (n_s) tell which sites have to be and may be used."""
-        columns = np.concatenate([self._x, self.u[self.used]])
-        lower = np.concatenate([np.zeros(len(self._x)), must[self.used].astype(float)])
-        upper = np.concatenate([open_.astype(float), may[self.used].astype(float)])
+    def set_open(self, open_: Mask, usage: Usage) -> None:
+        """Close choices, and say of sites what use is made of them."""
+        self.lp.set_bounds(self._x, np.zeros(len(self._x)), open_.astype(float))
+        self.set_usage(usage)
+
+    def set_usage(self, usage: Usage) -> None:
+        """Say of sites what use is made of them."""
+        columns = np.concatenate([self.u[self.used], self.counts])
+        lower = np.concatenate([usage.must[self.used], usage.least])
+        upper = np.concatenate([usage.may[self.used], usage.most])
         self.lp.set_bounds(columns, lower, upper)
 
     def solve(self, time_limit_s: float = inf) -> str:
@@ -258,7 +283,7 @@ class Relaxation:
         for cut in cuts:
             columns = self._selected.at[of._selected.columns[cut.columns]]
             kept = columns >= 0
-            out.append(Cut(columns[kept], cut.values[kept], cut.upper))
+            out.append(replace(cut, columns=columns[kept], values=cut.values[kept]))
         return out
 
     def twin(self, seed: int = 0) -> Relaxation:
@@ -295,34 +320,81 @@ class Relaxation:
 
     # -- bounding --------------------------------------------------------------------------
 
-    def bound(self, must: Mask, may: Mask) -> Bound:
-        """The bound of the last optimum's dual values, for sites that must and may be used."""
-        m, rows, cuts = self.model, self._selected.entries, self._cut_rows
-        n, n_c = len(rows.lower), len(m.choice)
+    def _all_rows(self) -> Rows:
+        """The rows and behind them the cuts."""
+        rows, cuts = self._selected.entries, self._cut_rows
+        return Rows(
+            np.append(rows.row, cuts.row + len(rows.lower)),
+            *(
+                np.append(getattr(rows, name), getattr(cuts, name))
+                for name in ("column", "value", "lower", "upper")
+            ),
+        )
+
+    def _multipliers(self) -> Array:
+        """The last optimum's dual values as the bound takes them, of rows and cuts."""
+        m, n = self.model, len(self._selected.entries.lower)
         dual = self.dual.copy()
         # all other rows only hold from above
         np.minimum(dual[self.n_equal :], 0.0, out=dual[self.n_equal :])
         dual[: m.n_slots] = 0.0  # each slot's choice stays a choice
         soft = dual[n - len(m.soft) : n]
         np.maximum(soft, [-per for _, per in m.soft], out=soft)
-        constant = m.constant + float(dual[:n] @ rows.upper) + float(dual[n:] @ cuts.upper)
-        cost: Array = self.cost - np.bincount(
-            rows.column, weights=rows.value * dual[rows.row], minlength=len(self.cost)
-        )
-        if self._cuts:
-            cost -= np.bincount(
-                cuts.column, weights=cuts.value * dual[n:][cuts.row], minlength=len(cost)
-            )
+        return dual
+
+    def _rest(self, cost: Array, usage: Usage) -> float:
+        """The least that pieces and counts bring at some costs of the columns."""
+        each = cost[self.counts]
+        counts = float(np.where(each > 0.0, usage.least, usage.most) @ each)
+        return counts + float(np.minimum(cost[self._v : self._over], 0.0).sum())
+
+    def shared_out(self, within: Sequence[Mask], usage: Usage) -> Shares:
+        """The bound of the last optimum's dual values, shared out among groups of columns.
+
+        A row whose columns are all in one group is left to that group, but for limits and their
+        cuts. `within` are the groups (n,) of choices, sites and lines; a column that is in several
+        is paid for in each.
+        """
+        m, rows, dual = self.model, self._all_rows(), self._multipliers()
+        n, n_rows = len(self._selected.entries.lower), len(dual)
+        left = np.ones(n_rows, dtype=bool)
+        left[n - m.n_limits - len(m.soft) : n] = False
+        left[n + np.flatnonzero([cut.of_limits for cut in self._cuts])] = False
+        owned = []
+        for group in within:
+            whole = np.bincount(rows.row, weights=~group[rows.column], minlength=n_rows) == 0.0
+            owned.append(left & whole)
+            left = left & ~whole
+        others = np.where(np.any(owned, axis=0), 0.0, dual)
+        cost = self.cost - rows.paid(dual, len(self.cost))
+        constant = m.constant + float(others @ rows.upper) + self._rest(cost, usage)
+        share = cost / np.maximum(np.sum(within, axis=0), 1)
+        price = [
+            np.where(group, share + rows.paid(np.where(own, dual, 0.0), len(cost)), 0.0)
+            for group, own in zip(within, owned, strict=True)
+        ]
+        return Shares(constant, price, cost)
+
+    def tables(self, lines: Mask, price: Array) -> tuple[float, dict[Key, Array]]:
+        """What some of the lines' columns cost, as tables of pairs of choices (`PairColumns`)."""
+        return self._form.lines.tables(self._lines[lines], price[self.line_at[lines]])
+
+    def bound(self, usage: Usage) -> Bound:
+        """The bound of the last optimum's dual values, for what is said of sites."""
+        m, n_c = self.model, len(self.model.choice)
+        rows, dual = self._all_rows(), self._multipliers()
+        constant = m.constant + float(dual @ rows.upper)
+        cost: Array = self.cost - rows.paid(dual, len(self.cost))
         shares = -dual[self._use]
         share = np.zeros(n_c)
         share[self._use_of[0]] = shares[self._use_of[1]]
         use = np.zeros(m.n_sites)
         use[self.used] = cost[self.u[self.used]]
         # what a site's use brings or saves for certain
-        spared = np.where(must, use, np.where(may, np.minimum(use, 0.0), 0.0))
+        spared = np.where(usage.must, use, np.where(usage.may, np.minimum(use, 0.0), 0.0))
         constant += float(spared.sum())
         use -= spared
         use += np.bincount(self._use_site, weights=shares, minlength=m.n_sites)
-        constant += float(np.minimum(cost[self._v : self._over], 0.0).sum())
+        constant += self._rest(cost, usage)
         least, table = self._form.lines.tables(self._lines, cost[self.line_at])
         return Bound(constant + least, cost[:n_c] - share, share, use, table)

@@ -22,16 +22,19 @@ from numpy.typing import NDArray
 
 from optimizer.interrupts import stoppable
 from optimizer.problem.arrays import Array, IntArray, Objective
-from optimizer.problem.pairwise import pairwise
+from optimizer.problem.pairwise import Pairwise, pairwise
 from optimizer.problem.presolve import Reduced, Switches
+from optimizer.solve.by_regions import ByRegions
 from optimizer.solve.compiled_enumeration import enumerator
 from optimizer.solve.highs import Tick
 from optimizer.solve.local_search import SMALL, improve
 from optimizer.solve.polishing import QUICK, THOROUGH, polish, wander
+from optimizer.solve.regions import apart
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import WIDTHS, first_layouts
 from optimizer.solve.tighten import Tightener
+from optimizer.solve.usage import Usage
 from optimizer.solve.visiting import Haul, Node, Visitor
 
 Mask = NDArray[np.bool_]
@@ -46,6 +49,8 @@ SOON, LATER, AT_LAST = 20_000, 40_000, 150_000
 CLOSER = 0.7
 #: How many more combinations (decimal logarithm) than `SMALL` are worth another trip for layouts.
 SIZE_PER_TRIP = 20.0
+#: Nodes after which the tree is taken to be long: then the regions of the body are looked at.
+APART_AFTER = 600
 #: No limit on nodes.
 LARGE = 2**31
 #: A trunk load this far from where the curve's tangent touches is worth a new tangent [kg].
@@ -71,7 +76,11 @@ class Found:
 
 
 class Search:
-    """One search for the `top` best layouts of a reduced problem."""
+    """One search for the `top` best layouts of a reduced problem.
+
+    Or of a `model` of some of its slots, whose costs nothing convex is part of. None that scores
+    more than `most` is wanted.
+    """
 
     def __init__(
         self,
@@ -85,6 +94,8 @@ class Search:
         seed: int = 0,
         on_tick: Callable[[Tick], None] | None = None,
         switches: Switches = Switches(),  # noqa: B008 - frozen
+        model: Pairwise | None = None,
+        most: float = inf,
     ):
         self._began = time.perf_counter()
         self._deadline = self._began + time_limit_s
@@ -102,8 +113,10 @@ class Search:
         #: How far bound and threshold were apart when there was last too much to list.
         self._too_many_at = inf
         self._tightener: Tightener
-        self.model = pairwise(reduced, objective, order_copies=switches.order_copies)
-        self.shortlist = Shortlist(self.model, top)
+        #: After how many nodes the regions of the body are looked at by themselves.
+        self._apart_at = APART_AFTER if switches.regions else LARGE
+        self.model = model or pairwise(reduced, objective, order_copies=switches.order_copies)
+        self.shortlist = Shortlist(self.model, top, most)
         self._enumerator = enumerator(self.model, compiled=switches.compiled)
 
     def run(self) -> Found:
@@ -159,7 +172,7 @@ class Search:
             for visitor, haul in zip(busy, hauls, strict=True):
                 self._take_in(haul)
                 visitor.at_hand = haul.at_hand
-            if not self._restart():
+            if not self._restart() or self._by_regions():
                 return "optimal"
             self._share(busy)
             if len(self._visitors) < VISITORS and self._nodes >= ALONE:
@@ -202,9 +215,7 @@ class Search:
         if not tightener.shrinks(threshold):
             return True
         if tightener.hull(lambda: threshold).done:
-            self._heap = []
-            for visitor in self._visitors:
-                visitor.node, visitor.at_hand = None, inf
+            self._done()
             return False
         self.relaxation = tightener.relaxation
         # nodes keep no relaxation alive that nobody goes on with
@@ -214,6 +225,57 @@ class Search:
             if visitor.node is not None:
                 visitor.node = visitor.node.within(tightener.open)
         return True
+
+    def _done(self) -> None:
+        """Nothing is left to do."""
+        self._heap = []
+        for visitor in self._visitors:
+            visitor.node, visitor.at_hand = None, inf
+
+    def _by_regions(self) -> bool:
+        """Where the tree takes long: whether all layouts left could be put together by regions."""
+        if self._nodes < self._apart_at or self.shortlist.threshold == inf:
+            return False
+        self._apart_at = LARGE
+        tightener, usage = self._tightener, Usage.free(self.model)
+        relaxation = tightener.relaxation
+        relaxation.set_open(tightener.open, usage)
+        if relaxation.solve(self._deadline - time.perf_counter()) != "optimal":
+            return False
+        regions = apart(relaxation, tightener.open, usage)
+        if regions is None or not ByRegions(self.model, regions, self._of_region).run(
+            self.shortlist
+        ):
+            return False
+        self._done()
+        return True
+
+    def _of_region(
+        self, model: Pairwise, known: IntArray, top: int, most: float, nodes: int
+    ) -> list[Entry] | None:
+        """The `top` best layouts of one region's model that score at most `most`.
+
+        None where some nodes are not enough to tell.
+        """
+        search = Search(
+            self._reduced,
+            top=top,
+            time_limit_s=self._deadline - time.perf_counter(),
+            node_limit=nodes,
+            seed=self._seed,
+            on_tick=lambda _: self._tell(),
+            switches=replace(
+                self._switches, local_search=False, regions=False, first_layouts=top == 1
+            ),
+            model=model,
+            most=most,
+        )
+        search.shortlist.offer(known)
+        found = search.run()
+        self._nodes += found.nodes
+        if found.status == "interrupted":
+            raise KeyboardInterrupt
+        return found.entries if found.status == "optimal" else None
 
     def _share(self, visitors: list[Visitor]) -> None:
         """Let every visitor know what the others' trials brought."""
@@ -245,12 +307,7 @@ class Search:
         return min(waiting, at_hand, self._let_go, self.shortlist.threshold)
 
     def _root_node(self) -> Node:
-        m = self.model
-        return Node(
-            self._tightener.open,
-            np.zeros(m.n_sites, dtype=bool),
-            np.ones(m.n_sites, dtype=bool),
-        )
+        return Node(self._tightener.open, Usage.free(self.model))
 
     def _root(self) -> str | None:
         """First relaxation, cover cuts, first layouts. A status if that is the end of it."""

@@ -26,12 +26,15 @@ class Entry:
 
 
 class Shortlist:
-    """The `top` best different layouts among those offered, ties for the last rank included."""
+    """The `top` best different layouts among those offered, ties for the last rank included.
 
-    def __init__(self, model: Pairwise, top: int):
+    None that scores more than `most` is wanted.
+    """
+
+    def __init__(self, model: Pairwise, top: int, most: float = inf):
         self.top = top
         self._entries: dict[Identity, Entry] = {}
-        self._threshold = inf
+        self._threshold = most
         self._flooded = False
         self.use(model)
 

@@ -23,6 +23,7 @@ from optimizer.solve.covers import Covers
 from optimizer.solve.limit_hulls import LimitHulls
 from optimizer.solve.marginals import priced
 from optimizer.solve.relaxation import Cut, Optimum, Relaxation
+from optimizer.solve.usage import Usage
 
 Mask = NDArray[np.bool_]
 #: By how much a point must overstep a cut at the root.
@@ -65,6 +66,7 @@ class Tightener:
         self.hulls = hulls_of_sites(model, relaxation, compiled=switches.compiled)
         self.limits = LimitHulls(model, relaxation)
         self.open: Mask = relaxation.open.copy()
+        self._usage = Usage.free(model)
         self.value = -inf
         self.bound: Bound | None = None
         self._optimum: Optimum | None = relaxation.optimum()
@@ -164,8 +166,7 @@ class Tightener:
     def bounded(self) -> None:
         """Work out the bound of a solved relaxation, and what it tells of choices and pairs."""
         m = self._m
-        must, may = np.zeros(m.n_sites, dtype=bool), np.ones(m.n_sites, dtype=bool)
-        bound = self.relaxation.bound(must, may)
+        bound = self.relaxation.bound(self._usage)
         found = priced(m, bound, self.open, self._switches, pairs=True)
         if found.value > self.value or self.bound is None:
             self.value, self.bound = found.value, bound

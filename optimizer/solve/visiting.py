@@ -25,6 +25,7 @@ from optimizer.solve.highs_lp import Basis
 from optimizer.solve.marginals import priced
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.site_hulls import SiteHulls
+from optimizer.solve.usage import Usage
 
 Mask = NDArray[np.bool_]
 #: By how much a point below the root must overstep a cut.
@@ -49,14 +50,13 @@ class Start:
 
 @dataclass(frozen=True)
 class Node:
-    """Choices still open, sites that must and sites that may be used.
+    """Choices still open, and what use is made of sites.
 
     `start` is where the relaxation of the node it was split from ended.
     """
 
     open: Mask
-    must: Mask
-    may: Mask
+    usage: Usage
     start: Start | None = None
 
     def within(self, open_: Mask) -> Node:
@@ -96,7 +96,7 @@ class Visitor:
     ):
         self._m = relaxation.model
         self.relaxation, self._covers, self._hulls = relaxation, covers, hulls
-        self.branching = Branching(self._m, relaxation)
+        self.branching = Branching(self._m, relaxation, switches.counts)
         self.enumerator = enumerator(self._m, compiled=switches.compiled)
         self._switches, self._deadline, self._gap, self._top = switches, deadline, gap, top
         compiled = self.enumerator.compiled
@@ -174,7 +174,7 @@ class Visitor:
             if self._lost:
                 asked = Asked(self.branching.split(node.open), [])
             else:
-                asked = self.branching.ask(node.open, node.must, node.may, room)
+                asked = self.branching.ask(node.open, node.usage, room)
             if asked.question is not None:
                 likely, other = self._children(node, asked.question)
                 if not self._lost:
@@ -192,9 +192,9 @@ class Visitor:
     ) -> tuple[Node, Bound, float] | None:
         """A node's bound, with what costs too much closed; None if nothing of it is left."""
         m, relaxation = self._m, self.relaxation
-        open_ = node.open & node.may[m.site]
+        open_ = node.open & node.usage.may[m.site]
         for again in (False, True):
-            relaxation.set_open(open_, node.must, node.may)
+            relaxation.set_open(open_, node.usage)
             status = relaxation.solve(self._deadline - time.perf_counter())
             if status == "infeasible":
                 return None
@@ -202,7 +202,7 @@ class Visitor:
                 haul.left.append((self.at_hand, node))
                 return None
             self._lost = status == "error"  # then the last multipliers bound this node too
-            bound = relaxation.bound(node.must, node.may)
+            bound = relaxation.bound(node.usage)
             found = priced(m, bound, open_, self._switches)
             value, beyond = found.value, found.beyond
             if value > threshold:
@@ -220,7 +220,7 @@ class Visitor:
             if not cuts or self._lost:
                 break
             relaxation.add_cuts(cuts)
-        return Node(open_, node.must, node.may), bound, value
+        return Node(open_, node.usage), bound, value
 
     def _worth_enumerating(self, open_: Mask) -> bool:
         size = combinations(self._m, open_)
@@ -241,13 +241,12 @@ class Visitor:
 
     def _answers(self, node: Node, question: Question) -> tuple[Node, Node]:
         m = self._m
-        if question.site is not None:
-            must, may = node.must.copy(), node.may.copy()
-            must[question.site], may[question.site] = True, False
-            return Node(node.open, must, node.may), Node(node.open, node.must, may)
+        usages = question.usages(node.usage)
+        if usages is not None:
+            return Node(node.open, usages[0]), Node(node.open, usages[1])
         slot = int(m.slot[question.choices[0]])
         without, only = node.open.copy(), node.open.copy()
         without[question.choices] = False
         only[m.first[slot] : m.first[slot + 1]] = False
         only[question.choices] = node.open[question.choices]
-        return Node(only, node.must, node.may), Node(without, node.must, node.may)
+        return Node(only, node.usage), Node(without, node.usage)

@@ -26,8 +26,9 @@ ROADS = ("search", "branching", "program")
 def switches_of(road: str, seed: int, patch: pytest.MonkeyPatch) -> Switches:
     """How to take a road. Branching: small trees are no longer enumerated at their root.
 
-    Which further speed-ups are off, how thorough the others are, when a second visitor comes in
-    and when the relaxation is made anew, follows from the seed.
+    Which further speed-ups are off, how thorough the others are, when a second visitor comes in,
+    when the relaxation is made anew and when regions are looked at by themselves, follows from the
+    seed.
     """
     if road == "program":
         return Switches(search=False)
@@ -43,6 +44,8 @@ def switches_of(road: str, seed: int, patch: pytest.MonkeyPatch) -> Switches:
     patch.setattr("optimizer.solve.packing.MOST_SETS", int(rng.choice([20, 3000])))
     patch.setattr("optimizer.solve.limit_hulls.TIGHT", float(rng.choice([0.005, np.inf])))
     patch.setattr("optimizer.solve.search.LIKELY", float(rng.choice([1.0, 12.0])))
+    patch.setattr("optimizer.solve.search.APART_AFTER", int(rng.choice([0, 2, 600])))
+    patch.setattr("optimizer.solve.by_regions.FIRST", float(rng.choice([0.05, 0.25, 1.0])))
     names = [f.name for f in fields(Switches) if f.name != "search"]
     return Switches(**{name: bool(rng.random() < 0.6) for name in names})
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.solve.relaxation import Relaxation
+from optimizer.solve.usage import groups
 
 
 def point(relaxation: Relaxation, row: IntArray) -> Array | None:
@@ -18,6 +19,7 @@ def point(relaxation: Relaxation, row: IntArray) -> Array | None:
     value[row] = 1.0
     value[relaxation.u[sites]] = 1.0
     value[relaxation._v : relaxation._over] = model.pieces[:, sites].any(axis=1)
+    value[relaxation.counts] = groups(model)[:, sites].sum(axis=1)
     a, b = relaxation.line_a, relaxation.line_b
     within = (a == row[model.slot[a]]) & (b == row[model.slot[b]])
     for block in np.unique(relaxation.line_block):

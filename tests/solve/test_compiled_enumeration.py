@@ -19,6 +19,7 @@ from optimizer.solve.polishing import polish
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.scoring import Scorer
 from optimizer.solve.shortlist import TIE, Shortlist
+from optimizer.solve.usage import Usage
 from tests.depth import some
 from tests.instances import random_study
 from tests.native import NEEDS_COMPILED
@@ -33,8 +34,7 @@ class Written:
 
     def __init__(self, model: Pairwise, relaxation: Relaxation, rows: IntArray):
         self.model, self.relaxation, self.rows = model, relaxation, rows
-        must = np.zeros(model.n_sites, dtype=bool)
-        self.bound: Bound = relaxation.bound(must, ~must)
+        self.bound: Bound = relaxation.bound(Usage.free(model))
         self.scores: Array = Scorer(model).scores(rows, np.inf)[0]
         self.open = np.ones(len(model.choice), dtype=bool)
 

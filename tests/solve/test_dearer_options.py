@@ -15,6 +15,7 @@ from optimizer.setting import build_setting
 from optimizer.solve.bounds import Bound
 from optimizer.solve.compiled_enumeration import CompiledEnumerator
 from optimizer.solve.relaxation import Relaxation
+from optimizer.solve.usage import Usage
 from optimizer.study.model import LimitSpec, Line
 from tests.instances import HERE, line_option
 from tests.native import NEEDS_COMPILED
@@ -77,8 +78,7 @@ def exact(model: Pairwise) -> float:
 def asked(model: Pairwise) -> tuple[CompiledEnumerator, Bound, np.ndarray]:
     relaxation = Relaxation(model)
     assert relaxation.solve() == "optimal"
-    must = np.zeros(model.n_sites, dtype=bool)
-    return CompiledEnumerator(model), relaxation.bound(must, ~must), np.ones(3, dtype=bool)
+    return CompiledEnumerator(model), relaxation.bound(Usage.free(model)), np.ones(3, dtype=bool)
 
 
 @pytest.mark.parametrize("share", [0.05, 0.5, 0.9, 1.0])

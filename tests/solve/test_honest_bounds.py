@@ -20,6 +20,7 @@ from optimizer.solve.enumeration import Enumerator, Listing
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.scoring import Scorer
 from optimizer.solve.search import Search
+from optimizer.solve.usage import Usage
 from tests.instances import random_study
 from tests.solve.every import assignments, feasible
 
@@ -162,12 +163,11 @@ def test_multipliers_of_the_wrong_sign_bound_all_the_same() -> None:
         relaxation = Relaxation(model)
         assert relaxation.solve() == "optimal"
         rng = np.random.default_rng(seed)
-        must = np.zeros(model.n_sites, dtype=bool)
         right = relaxation.dual
         for size in (0.0, 0.1, 3.0):
             relaxation.dual = right + size * rng.normal(size=len(right))
             crooked += bool((relaxation.dual[relaxation.n_equal :] > 0.01).any())
-            bound = relaxation.bound(must, ~must)
+            bound = relaxation.bound(Usage.free(model))
             for row, score in zip(rows, scores, strict=True):
                 assert costs(model, bound, row) <= score + 1e-7
     assert crooked

@@ -14,6 +14,7 @@ from optimizer.problem.presolve import reduce
 from optimizer.setting import build_setting
 from optimizer.solve.line_classes import Cells, Classes, classes
 from optimizer.solve.relaxation import Relaxation
+from optimizer.solve.usage import Usage
 from tests.depth import some
 from tests.instances import random_study
 from tests.solve.every import assignments, feasible
@@ -128,12 +129,12 @@ def test_the_relaxation_is_as_tight_as_with_a_column_per_pair(
             whole = Relaxation(model)
         classed = Relaxation(model)
         fewer += classed.shape[1] < whole.shape[1]
-        everywhere = np.zeros(model.n_sites, dtype=bool), np.ones(model.n_sites, dtype=bool)
+        everywhere = Usage.free(model)
         for share in (1.0, 0.85, 0.7, 0.5):
             open_ = rng.random(len(model.choice)) < share
             told = []
             for each in (whole, classed):
-                each.set_open(open_, *everywhere)
+                each.set_open(open_, everywhere)
                 told.append((each.solve(), round(each.lp.objective, 6)))
             assert told[0] == told[1]
             if np.logical_or.reduceat(open_, model.first[:-1]).all():
@@ -142,7 +143,7 @@ def test_the_relaxation_is_as_tight_as_with_a_column_per_pair(
             if told[0][0] != "optimal":
                 continue
             solved += 1
-            bound = classed.bound(*everywhere)
+            bound = classed.bound(everywhere)
             full = np.where(open_, bound.choice + bound.share, np.inf)
             value = bound.constant + np.minimum.reduceat(full, model.first[:-1]).sum()
             assert value <= classed.lp.objective + model.constant + 1e-6

@@ -13,6 +13,7 @@ from optimizer.setting import build_setting
 from optimizer.solve.bounds import Bound
 from optimizer.solve.marginals import marginals, priced
 from optimizer.solve.relaxation import Relaxation
+from optimizer.solve.usage import Usage
 from tests.depth import some
 from tests.instances import random_study
 from tests.native import NEEDS_COMPILED
@@ -33,8 +34,7 @@ def written(seed: int) -> tuple[Pairwise, Bound, IntArray] | None:
     relaxation = Relaxation(model)
     if rows is None or relaxation.solve() != "optimal":
         return None
-    must = np.zeros(model.n_sites, dtype=bool)
-    return model, relaxation.bound(must, ~must), rows
+    return model, relaxation.bound(Usage.free(model)), rows
 
 
 def costs(model: Pairwise, bound: Bound, rows: IntArray) -> Array:

@@ -16,6 +16,7 @@ from optimizer.solve.bounds import Key
 from optimizer.solve.fewer import left_over
 from optimizer.solve.relaxation import Cut, Mask, Part, Relaxation
 from optimizer.solve.site_hulls import SiteHulls
+from optimizer.solve.usage import Usage
 from tests.instances import random_study
 
 SEEDS = range(7100, 7124)
@@ -111,14 +112,14 @@ def test_back_at_a_basis_of_before_the_last_cuts_the_optimum_is_near() -> None:
         lp, optimum = relaxation.lp, relaxation.lp.objective
         kept = lp.basis()
         open_ = closing(relaxation, rng, spared=False)[0]
-        everywhere = np.zeros(model.n_sites, dtype=bool), np.ones(model.n_sites, dtype=bool)
-        relaxation.set_open(open_, *everywhere)
+        everywhere = Usage.free(model)
+        relaxation.set_open(open_, everywhere)
         if relaxation.solve() != "optimal":
             continue
         # true of every layout and of the optimum: it changes nothing
         row = Cut(np.flatnonzero(model.slot == 0), np.ones((model.slot == 0).sum()), 1.5)
         relaxation.add_cuts([row, row])
-        relaxation.set_open(relaxation.open, *everywhere)
+        relaxation.set_open(relaxation.open, everywhere)
         before = lp.iterations
         assert relaxation.solve() == "optimal"
         far += lp.iterations - before
@@ -201,8 +202,7 @@ def test_tables_of_a_bound_are_those_of_pair_after_pair() -> None:
         options += len(np.unique(relaxation.line_block)) > len(
             np.unique(relaxation._form.lines.slots, axis=0)
         )
-        must = np.zeros(model.n_sites, dtype=bool)
-        bound = relaxation.bound(must, ~must)
+        bound = relaxation.bound(Usage.free(model))
         _, wanted = plain_tables(relaxation)
         assert set(bound.table) == set(wanted)
         for key, table in wanted.items():
@@ -228,7 +228,6 @@ def test_a_slot_of_pairs_all_closed_leaves_a_table_of_inf() -> None:
         other, optimum = relaxation.smaller(relaxation.open, allowed, relaxation.optimum())
         assert optimum is None
         assert other.solve() == "infeasible"
-        must = np.zeros(model.n_sites, dtype=bool)
-        assert np.isinf(other.bound(must, ~must).table[key]).all()
+        assert np.isinf(other.bound(Usage.free(model)).table[key]).all()
         return
     pytest.fail("no study with a line")
