@@ -20,9 +20,9 @@ from optimizer.solve.regions import Apart, Region
 from optimizer.solve.shortlist import TIE, Entry, Shortlist
 
 #: Nodes of a search for a region's cheapest layout, and for a list of its layouts.
-LEAST_NODES, LIST_NODES = 100, 400
+LEAST_NODES, LIST_NODES = 100, 150
 #: Layouts of a region listed at most.
-MOST_LISTED = 20_000
+MOST_LISTED = 5_000
 #: The share of what the threshold leaves that is listed at first; then it is doubled.
 FIRST = 0.25
 #: Layouts put together that are scored at once.

@@ -91,9 +91,9 @@ class LiveLinear:
         time_limit_s: float = inf,
         cutoff: float = inf,
     ) -> str:
-        """Run from the last basis: "optimal", "infeasible", "stopped" or "error".
+        """Run from the last basis: "optimal", "infeasible", "beyond", "stopped" or "error".
 
-        "stopped" also where the objective is known to exceed `cutoff`.
+        "beyond" where the objective is known to exceed `cutoff`.
         """
         highs, status_of = self._highs, self._highspy.HighsModelStatus
         # from no basis steepest edge takes the fewest steps; from one it would weigh it first
@@ -122,7 +122,7 @@ class LiveLinear:
             return "infeasible"
         if status == status_of.kObjectiveBound:
             self.objective = max(cutoff, float(info.objective_function_value))
-            return "stopped"
+            return "beyond"
         if status in (status_of.kIterationLimit, status_of.kTimeLimit):
             # the dual simplex only raises the objective, so this is a bound all the same
             self.objective = float(info.objective_function_value)

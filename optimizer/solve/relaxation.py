@@ -24,6 +24,8 @@ from optimizer.solve.linear_form import LinearForm
 from optimizer.solve.usage import Usage
 
 Mask = NDArray[np.bool_]
+#: Relative to 1 and more, how far the solver's objective must be over a threshold to tell.
+BEYOND = 1e-6
 #: Values this close to a bound, and prices this close to none, are at it.
 _AT_BOUND = 1e-9
 
@@ -181,9 +183,14 @@ class Relaxation:
         upper = np.concatenate([usage.may[self.used], usage.most])
         self.lp.set_bounds(columns, lower, upper)
 
-    def solve(self, time_limit_s: float = inf) -> str:
-        """Solve; `value` and `dual` hold the optimum if there is one."""
-        status = self.lp.solve(time_limit_s=time_limit_s)
+    def solve(self, time_limit_s: float = inf, most: float = inf) -> str:
+        """Solve; `value` and `dual` hold the optimum if there is one.
+
+        "beyond" where it is seen on the way that the optimum is more than `most`, and by more than
+        the solver's tolerances.
+        """
+        cutoff = most - self.model.constant + BEYOND * max(1.0, abs(most))
+        status = self.lp.solve(time_limit_s=time_limit_s, cutoff=cutoff)
         if status == "optimal":
             self.value, self.dual = self.lp.solution()
         return status

@@ -49,6 +49,9 @@ SOON, LATER, AT_LAST = 20_000, 40_000, 150_000
 CLOSER = 0.7
 #: How many more combinations (decimal logarithm) than `SMALL` are worth another trip for layouts.
 SIZE_PER_TRIP = 20.0
+#: Nodes after which layouts are looked for by lot once more, and how many times as many until it
+#: is done again.
+WANDER_AFTER, AGAIN = 50, 3
 #: Nodes after which the tree is taken to be long: then the regions of the body are looked at.
 APART_AFTER = 600
 #: No limit on nodes.
@@ -113,6 +116,8 @@ class Search:
         #: How far bound and threshold were apart when there was last too much to list.
         self._too_many_at = inf
         self._tightener: Tightener
+        #: After how many nodes layouts are next looked for by lot.
+        self._wander_at = WANDER_AFTER
         #: After how many nodes the regions of the body are looked at by themselves.
         self._apart_at = APART_AFTER if switches.regions else LARGE
         self.model = model or pairwise(reduced, objective, order_copies=switches.order_copies)
@@ -172,6 +177,7 @@ class Search:
             for visitor, haul in zip(busy, hauls, strict=True):
                 self._take_in(haul)
                 visitor.at_hand = haul.at_hand
+            self._look_nearby()
             if not self._restart() or self._by_regions():
                 return "optimal"
             self._share(busy)
@@ -225,6 +231,32 @@ class Search:
             if visitor.node is not None:
                 visitor.node = visitor.node.within(tightener.open)
         return True
+
+    def _look_nearby(self) -> None:
+        """Better layouts where the relaxations of the visitors' last nodes hesitate.
+
+        And now and then by lot, as before the tree.
+        """
+        if not (self._enumerator.compiled and self._switches.local_search):
+            return
+        if self.shortlist.threshold == inf:
+            return
+        tightener, values = self._tightener, [each.relaxation.value for each in self._visitors]
+        assert tightener.bound is not None
+        near = self.model, tightener.bound, tightener.open
+        for value in values:
+            polish(*near, value, self._enumerator, self.shortlist, self._deadline, ())
+        if self._nodes >= self._wander_at:
+            self._wander_at = AGAIN * self._nodes
+            seed = self._seed + self._nodes
+            wander(
+                *near,
+                values[0],
+                self._enumerator,
+                self.shortlist,
+                seed=seed,
+                deadline=self._deadline,
+            )
 
     def _done(self) -> None:
         """Nothing is left to do."""

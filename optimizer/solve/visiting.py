@@ -195,8 +195,8 @@ class Visitor:
         open_ = node.open & node.usage.may[m.site]
         for again in (False, True):
             relaxation.set_open(open_, node.usage)
-            status = relaxation.solve(self._deadline - time.perf_counter())
-            if status == "infeasible":
+            status = relaxation.solve(self._deadline - time.perf_counter(), threshold)
+            if status in ("infeasible", "beyond"):
                 return None
             if status not in ("optimal", "error"):
                 haul.left.append((self.at_hand, node))

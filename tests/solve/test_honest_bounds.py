@@ -126,13 +126,13 @@ def test_a_node_whose_relaxation_was_not_finished_is_not_lost(
 ) -> None:
     whole, calls, cut = Relaxation.solve, 0, 0
 
-    def unfinished(self: Relaxation, time_limit_s: float = np.inf) -> str:
+    def unfinished(self: Relaxation, time_limit_s: float = np.inf, most: float = np.inf) -> str:
         nonlocal calls, cut
         calls += 1
         if self.dual.any() and calls % 2:
             cut += 1
             return "stopped"
-        return whole(self, time_limit_s)
+        return whole(self, time_limit_s, most)
 
     monkeypatch.setattr(Relaxation, "solve", unfinished)
     for reduced, _, scores in small_ones():

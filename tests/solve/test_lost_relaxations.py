@@ -21,13 +21,15 @@ def test_nodes_whose_relaxation_fails_are_still_answered(
 ):
     solved, calls, lost = Relaxation.solve, 0, 0
 
-    def unsure(self: Relaxation, time_limit_s: float = float("inf")) -> str:
+    def unsure(
+        self: Relaxation, time_limit_s: float = float("inf"), most: float = float("inf")
+    ) -> str:
         nonlocal calls, lost
         calls += 1
         if self.dual.any() and calls % every == 0:
             lost += 1
             return "error"
-        return solved(self, time_limit_s)
+        return solved(self, time_limit_s, most)
 
     monkeypatch.setattr(Relaxation, "solve", unsure)
     for seed, study in enumerate(answerable(300).first(len(some(range(8), 4)))):

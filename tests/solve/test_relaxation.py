@@ -231,3 +231,33 @@ def test_a_slot_of_pairs_all_closed_leaves_a_table_of_inf() -> None:
         assert np.isinf(other.bound(Usage.free(model)).table[key]).all()
         return
     pytest.fail("no study with a line")
+
+
+def test_a_relaxation_is_given_up_only_where_its_optimum_is_beyond_what_is_wanted() -> None:
+    given_up = 0
+    for model, _, relaxation in solved_ones():
+        optimum = relaxation.lp.objective + model.constant
+        apart = 0.2 * max(abs(optimum), 1.0)
+        for most in (optimum - apart, optimum, optimum + apart):
+            fresh = Relaxation(model)
+            status = fresh.solve(most=most)
+            given_up += status == "beyond"
+            assert status == "optimal" or most < optimum
+            # and from a basis, as in the tree
+            closed = np.ones(len(model.choice), dtype=bool)
+            for slot in range(model.n_slots):
+                own = np.arange(model.first[slot], model.first[slot + 1])
+                if len(own) < 2:
+                    continue
+                closed[own[np.argmax(relaxation.value[own])]] = False
+                break
+            plain, cut_off = relaxation.twin(), relaxation.twin()
+            for each in (plain, cut_off):
+                each.set_open(closed, Usage.free(model))
+            wanted, told = plain.solve(), cut_off.solve(most=most)
+            if told == "beyond":
+                given_up += 1
+                assert wanted == "infeasible" or plain.lp.objective + model.constant > most
+            else:
+                assert told == wanted
+    assert given_up > 5
