@@ -14,9 +14,9 @@ from optimizer.solve.bounds import Key
 
 Mask = NDArray[np.bool_]
 #: Pairs of layouts compared at once, and in all.
-AT_ONCE, MOST_PAIRS = 500_000, 40_000_000
+AT_ONCE, MOST_PAIRS = 100_000, 40_000_000
 #: Layouts put together at most.
-MOST_JOINED = 1_000_000
+MOST_JOINED = 100_000
 
 
 @dataclass(frozen=True)

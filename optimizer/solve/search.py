@@ -16,6 +16,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import count
 from math import inf
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -167,7 +168,7 @@ class Search:
                 return "time_limit"
             most = LARGE
             if self._node_limit is not None:
-                most = (self._node_limit - self._nodes) // len(busy)
+                most = self._nodes_left() // len(busy)
                 if most <= 0:
                     return "node_limit"
             threshold, cutting = self.shortlist.threshold, self._nodes > 0
@@ -232,6 +233,11 @@ class Search:
                 visitor.node = visitor.node.within(tightener.open)
         return True
 
+    def _nodes_left(self) -> int:
+        """How many nodes are allowed yet, where there is a limit on them."""
+        assert self._node_limit is not None
+        return self._node_limit - self._nodes
+
     def _look_nearby(self) -> None:
         """Better layouts where the relaxations of the visitors' last nodes hesitate.
 
@@ -289,12 +295,11 @@ class Search:
 
         None where some nodes are not enough to tell.
         """
-        search = Search(
+        found = self._inner(
             self._reduced,
+            known,
             top=top,
-            time_limit_s=self._deadline - time.perf_counter(),
-            node_limit=nodes,
-            seed=self._seed,
+            node_limit=nodes if self._node_limit is None else min(nodes, self._nodes_left()),
             on_tick=lambda _: self._tell(),
             switches=replace(
                 self._switches, local_search=False, regions=False, first_layouts=top == 1
@@ -302,12 +307,18 @@ class Search:
             model=model,
             most=most,
         )
+        self._nodes += found.nodes
+        return found.entries if found.status == "optimal" else None
+
+    def _inner(self, reduced: Reduced, known: IntArray, **how: Any) -> Found:
+        """A smaller search that knows some layouts, in the time left."""
+        left = self._deadline - time.perf_counter()
+        search = Search(reduced, time_limit_s=left, seed=self._seed, **how)
         search.shortlist.offer(known)
         found = search.run()
-        self._nodes += found.nodes
         if found.status == "interrupted":
             raise KeyboardInterrupt
-        return found.entries if found.status == "optimal" else None
+        return found
 
     def _share(self, visitors: list[Visitor]) -> None:
         """Let every visitor know what the others' trials brought."""
@@ -522,21 +533,15 @@ class Search:
         m = self.model
         within = np.zeros_like(self._reduced.open)
         within[m.choice[open_]] = True
-        search = Search(
-            replace(self._reduced, open=within),
-            self._objective,
-            top=top,
-            time_limit_s=self._deadline - time.perf_counter(),
-            node_limit=nodes,
-            seed=self._seed,
-            switches=replace(self._switches, local_search=False),
-        )
         number = np.cumsum(open_) - 1
-        search.shortlist.offer(number[known])
-        found = search.run()
-        if found.status == "interrupted":
-            raise KeyboardInterrupt
-        entries = found.entries
+        entries = self._inner(
+            replace(self._reduced, open=within),
+            number[known],
+            objective=self._objective,
+            top=top,
+            node_limit=nodes,
+            switches=replace(self._switches, local_search=False),
+        ).entries
         rows = np.searchsorted(m.choice, np.array([entry.chosen for entry in entries]))
         return rows.reshape(-1, m.n_slots), np.array([entry.score for entry in entries])
 
