@@ -7,10 +7,16 @@ from itertools import product
 import numpy as np
 
 from optimizer.problem.arrays import IntArray
-from optimizer.problem.pairwise import Pairwise
+from optimizer.problem.build import build_problem
+from optimizer.problem.pairwise import Pairwise, pairwise
+from optimizer.problem.presolve import Reduced, reduce
+from optimizer.setting import build_setting
 from optimizer.solve.scoring import Scorer
+from optimizer.study.model import Study
 
 MOST = 40_000
+#: Fewer layouts than this tell little.
+FEW = 10
 
 
 def spans(model: Pairwise) -> list[range]:
@@ -43,3 +49,16 @@ def feasible(model: Pairwise, rows: IntArray) -> IntArray:
     chosen = np.array(kept, dtype=np.int64).reshape(-1, model.n_slots)
     scores, _ = Scorer(model).scores(chosen, np.inf)
     return chosen[np.isfinite(scores)]
+
+
+def layouts(study: Study, most: int = MOST) -> tuple[Reduced, Pairwise, IntArray] | None:
+    """A study's problem and all its layouts; None if they are few or the assignments too many."""
+    reduced = reduce(build_problem(build_setting(study)))
+    if reduced.emptied:
+        return None
+    model = pairwise(reduced)
+    rows = assignments(model)
+    if rows is None or len(rows) > most:
+        return None
+    rows = feasible(model, rows)
+    return (reduced, model, rows) if len(rows) >= FEW else None

@@ -11,10 +11,8 @@ import numpy as np
 import pytest
 
 from optimizer.problem.arrays import Array
-from optimizer.problem.build import build_problem
-from optimizer.problem.pairwise import Pairwise, pairwise
-from optimizer.problem.presolve import Reduced, Switches, reduce
-from optimizer.setting import build_setting
+from optimizer.problem.pairwise import Pairwise
+from optimizer.problem.presolve import Reduced, Switches
 from optimizer.solve.bounds import Bound
 from optimizer.solve.enumeration import Enumerator, Listing
 from optimizer.solve.relaxation import Relaxation
@@ -22,7 +20,7 @@ from optimizer.solve.scoring import Scorer
 from optimizer.solve.search import Search
 from optimizer.solve.usage import Usage
 from tests.instances import random_study
-from tests.solve.every import assignments, feasible
+from tests.solve.every import assignments, feasible, layouts
 
 #: Nothing but the tree: every layout is found, or left out, at one of its nodes.
 BARE = Switches(**{f.name: f.name in ("search", "compiled") for f in fields(Switches)})
@@ -31,14 +29,10 @@ BARE = Switches(**{f.name: f.name in ("search", "compiled") for f in fields(Swit
 @cache
 def every(seed: int) -> tuple[Reduced, Pairwise, Array] | None:
     """A small problem and the scores of all its layouts, the best first; None if too few fit."""
-    reduced = reduce(build_problem(build_setting(random_study(seed, parts=5, lines=4))))
-    if reduced.emptied or reduced.problem.exchange:
+    made = layouts(random_study(seed, parts=5, lines=4))
+    if made is None or made[0].problem.exchange:
         return None
-    model = pairwise(reduced)
-    rows = assignments(model)
-    rows = None if rows is None else feasible(model, rows)
-    if rows is None or len(rows) < 10:
-        return None
+    reduced, model, rows = made
     return reduced, model, np.sort(Scorer(model).scores(rows, np.inf)[0])
 
 

@@ -34,6 +34,12 @@ def drawn(seed: int) -> tuple[Pairwise, IntArray] | None:
     return (model, rows[kept]) if kept.any() else None
 
 
+def often_broken(model: Pairwise, rows: IntArray) -> Pairwise:
+    """With limits that many of the assignments break with their cheapest options."""
+    _, form = Scorer(model)._sums(rows)
+    return replace(model, upper=np.quantile(form[:, : model.n_limits], 0.6, axis=0))
+
+
 def by_every_combination(model: Pairwise, row: IntArray) -> float:
     """The least score of all combinations of options that keep the limits."""
     scorer = Scorer(model)
@@ -65,10 +71,7 @@ def test_options_that_keep_the_limits_are_found_wherever_there_are_any() -> None
         made = drawn(seed)
         if made is None or not Scorer(made[0])._choosable:
             continue
-        model, rows = made
-        # limits that many of the assignments break with their cheapest options
-        _, form = Scorer(model)._sums(rows)
-        model = replace(model, upper=np.quantile(form[:, : model.n_limits], 0.6, axis=0))
+        model, rows = often_broken(*made), made[1]
         scores, options = Scorer(model).scores(rows, np.inf)
         other += sum(1 for n in options if np.isfinite(scores[n]))
         for n in {*range(0, len(rows), 5), *options}:
@@ -108,9 +111,7 @@ def test_what_options_must_cost_at_least_spares_looking_and_loses_nothing(
         made = drawn(seed)
         if made is None or not Scorer(made[0])._choosable:
             continue
-        model, rows = made
-        _, form = Scorer(model)._sums(rows)
-        model = replace(model, upper=np.quantile(form[:, : model.n_limits], 0.6, axis=0))
+        model, rows = often_broken(*made), made[1]
         looked.clear()
         scores, _ = Scorer(model).scores(rows, np.inf)
         all_of_them = len(looked)

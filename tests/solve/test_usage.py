@@ -9,29 +9,22 @@ import numpy as np
 import pytest
 
 from optimizer.problem.arrays import Array, IntArray
-from optimizer.problem.build import build_problem
-from optimizer.problem.pairwise import Pairwise, pairwise
-from optimizer.problem.presolve import reduce
-from optimizer.setting import build_setting
+from optimizer.problem.pairwise import Pairwise
 from optimizer.solve.branching import Branching
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.scoring import Scorer
 from optimizer.solve.usage import Usage, groups
 from tests.instances import random_study
-from tests.solve.every import assignments, feasible
+from tests.solve.every import layouts
 
 
 @cache
 def written(seed: int) -> tuple[Pairwise, IntArray, Array] | None:
     """A small problem, its layouts and their scores; None if there are few."""
-    reduced = reduce(build_problem(build_setting(random_study(seed, parts=5, sites=6, lines=4))))
-    if reduced.emptied:
+    made = layouts(random_study(seed, parts=5, sites=6, lines=4))
+    if made is None:
         return None
-    model = pairwise(reduced)
-    rows = assignments(model)
-    rows = None if rows is None else feasible(model, rows)
-    if rows is None or len(rows) < 10:
-        return None
+    _, model, rows = made
     return model, rows, Scorer(model).scores(rows, np.inf)[0]
 
 
