@@ -28,7 +28,6 @@ FIRST = 0.25
 #: Layouts put together that are scored at once.
 SCORED = 2000
 
-
 #: Given a region's model, layouts known, how many of the best are wanted, the most that they may
 #: score and a number of nodes: the layouts, best first; None where so many nodes are not enough.
 Find = Callable[[Pairwise, IntArray, int, float, int], list[Entry] | None]
@@ -107,4 +106,6 @@ class ByRegions:
             self._m.choice, rows.reshape(-1, len(region.slots))
         )
         over = np.maximum(np.array([entry.score for entry in found]) - cheapest, 0.0)
-        return Listed(region.slots, chosen, over, over <= before)
+        # what is at the edge of the last list may not have been in it
+        known = over < before - TIE * max(1.0, abs(cheapest))
+        return Listed(region.slots, chosen, over, known)
