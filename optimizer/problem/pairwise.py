@@ -86,8 +86,6 @@ class Pairwise:
     """(n_c, n_k) share of its site's capacity that a choice takes up."""
     tables: tuple[LineTable, ...]
     pairs: dict[tuple[int, int], Pair]
-    beside: tuple[tuple[int, ...], ...]
-    """Per slot, the slots it shares a pair with."""
     limits: tuple[int, ...]
     """Numbers of the problem's limits behind the first forms."""
     segment: IntArray
@@ -107,6 +105,15 @@ class Pairwise:
     def curved(self) -> bool:
         """Whether the trunk's load costs along a curve (then it is the last form)."""
         return self.objective.curve is not None
+
+    @cached_property
+    def beside(self) -> tuple[tuple[int, ...], ...]:
+        """Per slot, the slots it shares a pair with."""
+        found: list[list[int]] = [[] for _ in range(self.n_slots)]
+        for a, b in self.pairs:
+            found[a].append(b)
+            found[b].append(a)
+        return tuple(tuple(sorted(others)) for others in found)
 
     @cached_property
     def compiled(self) -> structures.Problem:
@@ -193,10 +200,6 @@ class _Writer:
         in_piece = np.zeros((len(p.pieces), len(p.site_names)), dtype=bool)
         for n, piece in enumerate(p.pieces):
             in_piece[n, list(piece.sites)] = True
-        beside: list[list[int]] = [[] for _ in p.slots]
-        for a, b in pairs:
-            beside[a].append(b)
-            beside[b].append(a)
         weight = float(objective.linear[INDEX[DISCOMFORT]])
         cost = p.choice_q[self.choice] @ self.linear
         if objective.favour is not None:
@@ -223,7 +226,6 @@ class _Writer:
             capacity_use=self._capacity_use(),
             tables=tuple(table for table, _ in lines),
             pairs=pairs,
-            beside=tuple(tuple(sorted(others)) for others in beside),
             limits=tuple(limits),
             segment=p.site_q[self.site][:, _MASSES].argmax(axis=1),
         )

@@ -28,7 +28,7 @@ from optimizer.solve.usage import Usage
 
 Mask = NDArray[np.bool_]
 #: What a question is about.
-Key = tuple[int | None, int | None, int, bytes]
+About = tuple[int | None, int | None, int, bytes]
 #: Questions tried at a node, and after how many fruitless ones no further is.
 MOST, FRUITLESS = 12, 6
 #: Simplex iterations each answer is tried for, and trials after which a question is known.
@@ -55,7 +55,7 @@ class Question:
     level: int = 0
 
     @property
-    def key(self) -> Key:
+    def key(self) -> About:
         """What the question is about, whatever the answer at hand."""
         return self.site, self.group, self.level, self.choices.tobytes()
 
@@ -97,8 +97,8 @@ class Branching:
     relaxation: Relaxation
     counts: bool = True
     """Whether to ask about numbers of sites."""
-    _known: dict[Key, _Known] = field(default_factory=dict)
-    learned: list[tuple[Key, float, float]] = field(default_factory=list)
+    _known: dict[About, _Known] = field(default_factory=dict)
+    learned: list[tuple[About, float, float]] = field(default_factory=list)
     """Trials since last cleared: the question, its rises per unit."""
 
     def __post_init__(self) -> None:
@@ -108,7 +108,7 @@ class Branching:
         share = m.capacity_use.max(axis=1, initial=0.0)
         self._size = np.maximum.reduceat(share, m.first[:-1])
 
-    def take_in(self, learned: list[tuple[Key, float, float]]) -> None:
+    def take_in(self, learned: list[tuple[About, float, float]]) -> None:
         """Remember what another visitor's trials brought."""
         for key, down, up in learned:
             self._known.setdefault(key, _Known()).add(down, up)

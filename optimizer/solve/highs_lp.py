@@ -35,6 +35,12 @@ class Rows:
         weights = self.value * dual[self.row]
         return np.asarray(np.bincount(self.column, weights=weights, minlength=n_columns), float)
 
+    def within(self, group: Mask) -> Mask:
+        """(n_rows,) the rows all of whose columns are in a group (n_columns,)."""
+        outside = ~group[self.column]
+        found: Mask = np.bincount(self.row[outside], minlength=len(self.lower)) == 0
+        return found
+
 
 @dataclass(frozen=True)
 class Basis:

@@ -52,7 +52,7 @@ def joined(
         until = np.searchsorted(other.beyond, room - found.beyond, side="right")
         if int(until.sum()) > MOST_PAIRS:
             return None
-        parts = [_none(model)]
+        parts = []
         n = 0
         for rows in np.split(np.arange(len(until)), _steps(until)):
             part = _pairs(model, found, other, rows, until[rows], between, room)
@@ -65,10 +65,6 @@ def joined(
         slots = np.union1d(found.slots, other.slots)
         found = Listed(slots, chosen[order], beyond[order], known[order])
     return found
-
-
-def _none(model: Pairwise) -> tuple[IntArray, Array, Mask]:
-    return np.zeros((0, model.n_slots), dtype=np.int64), np.zeros(0), np.zeros(0, dtype=bool)
 
 
 def _steps(counts: IntArray) -> IntArray:
@@ -95,14 +91,12 @@ def _pairs(
         kept &= found.chosen[first, slot] == other.chosen[second, slot]
     first, second, beyond = first[kept], second[kept], beyond[kept]
     mine, theirs = (np.isin(np.arange(model.n_slots), each.slots) for each in (found, other))
-    for (a, b), table in between.items():
-        for one, two, here in ((mine, theirs, (first, second)), (theirs, mine, (second, first))):
-            if one[a] and not two[a] and two[b] and not one[b]:
-                of_a, of_b = (found, other) if one is mine else (other, found)
-                i = of_a.chosen[here[0], a] - model.first[a]
-                j = of_b.chosen[here[1], b] - model.first[b]
-                beyond = beyond + table[i, j]
-    kept = beyond <= room
-    first, second = first[kept], second[kept]
     chosen = np.where(mine, found.chosen[first], other.chosen[second])
-    return chosen, beyond[kept], found.known[first] & other.known[second]
+    for (a, b), table in between.items():
+        if any(has[a] and has[b] for has in (mine, theirs)):
+            continue  # counted already
+        if (mine | theirs)[[a, b]].all():
+            beyond = beyond + table[chosen[:, a] - model.first[a], chosen[:, b] - model.first[b]]
+    known = found.known[first] & other.known[second]
+    kept = beyond <= room
+    return chosen[kept], beyond[kept], known[kept]

@@ -136,10 +136,6 @@ def _region(
         form = np.zeros((*ok.shape, 0))
         everywhere = np.ones(ok.shape, dtype=bool)
         pairs[a, b] = Pair(a, b, ok, cost, form, form, np.zeros(0), everywhere, number)
-    beside: list[list[int]] = [[] for _ in slots]
-    for a, b in pairs:
-        beside[a].append(b)
-        beside[b].append(a)
     model = replace(
         m,
         problem=replace(
@@ -166,7 +162,6 @@ def _region(
         capacity_use=m.capacity_use[choices],
         tables=tuple(line_tables),
         pairs=pairs,
-        beside=tuple(tuple(sorted(others)) for others in beside),
         limits=(),
         segment=m.segment[choices],
     )

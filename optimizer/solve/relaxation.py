@@ -327,16 +327,19 @@ class Relaxation:
 
     # -- bounding --------------------------------------------------------------------------
 
-    def _all_rows(self) -> Rows:
-        """The rows and behind them the cuts."""
-        rows, cuts = self._selected.entries, self._cut_rows
-        return Rows(
-            np.append(rows.row, cuts.row + len(rows.lower)),
-            *(
-                np.append(getattr(rows, name), getattr(cuts, name))
-                for name in ("column", "value", "lower", "upper")
-            ),
-        )
+    def _priced(self, dual: Array) -> tuple[float, Array]:
+        """What rows and cuts come to at multipliers, and what they pay for each column (n,)."""
+        rows, cuts, n = self._selected.entries, self._cut_rows, len(self.cost)
+        own, of_cuts = np.split(dual, [len(rows.lower)])
+        paid = rows.paid(own, n)
+        if self._cuts:
+            paid += cuts.paid(of_cuts, n)
+        return float(own @ rows.upper) + float(of_cuts @ cuts.upper), paid
+
+    def _within(self, group: Mask) -> Mask:
+        """(n_rows,) the rows and cuts all of whose columns are in a group (n,)."""
+        blocks = self._selected.entries, self._cut_rows
+        return np.concatenate([each.within(group) for each in blocks])
 
     def _multipliers(self) -> Array:
         """The last optimum's dual values as the bound takes them, of rows and cuts."""
@@ -362,36 +365,33 @@ class Relaxation:
         cuts. `within` are the groups (n,) of choices, sites and lines; a column that is in several
         is paid for in each.
         """
-        m, rows, dual = self.model, self._all_rows(), self._multipliers()
-        n, n_rows = len(self._selected.entries.lower), len(dual)
-        left = np.ones(n_rows, dtype=bool)
+        m, n, dual = self.model, len(self._selected.entries.lower), self._multipliers()
+        left = np.ones(len(dual), dtype=bool)
         left[n - m.n_limits - len(m.soft) : n] = False
         left[n + np.flatnonzero([cut.of_limits for cut in self._cuts])] = False
         owned = []
         for group in within:
-            whole = np.bincount(rows.row, weights=~group[rows.column], minlength=n_rows) == 0.0
-            owned.append(left & whole)
-            left = left & ~whole
-        others = np.where(np.any(owned, axis=0), 0.0, dual)
-        cost = self.cost - rows.paid(dual, len(self.cost))
-        constant = m.constant + float(others @ rows.upper) + self._rest(cost, usage)
+            owned.append(left & self._within(group))
+            left &= ~owned[-1]
+        cost = self.cost - self._priced(dual)[1]
+        others, _ = self._priced(np.where(np.any(owned, axis=0), 0.0, dual))
         share = cost / np.maximum(np.sum(within, axis=0), 1)
         price = [
-            np.where(group, share + rows.paid(np.where(own, dual, 0.0), len(cost)), 0.0)
+            np.where(group, share + self._priced(np.where(own, dual, 0.0))[1], 0.0)
             for group, own in zip(within, owned, strict=True)
         ]
-        return Shares(constant, price, cost)
+        return Shares(m.constant + others + self._rest(cost, usage), price, cost)
 
-    def tables(self, lines: Mask, price: Array) -> tuple[float, dict[Key, Array]]:
+    def tables(self, lines: Mask | slice, price: Array) -> tuple[float, dict[Key, Array]]:
         """What some of the lines' columns cost, as tables of pairs of choices (`PairColumns`)."""
         return self._form.lines.tables(self._lines[lines], price[self.line_at[lines]])
 
     def bound(self, usage: Usage) -> Bound:
         """The bound of the last optimum's dual values, for what is said of sites."""
         m, n_c = self.model, len(self.model.choice)
-        rows, dual = self._all_rows(), self._multipliers()
-        constant = m.constant + float(dual @ rows.upper)
-        cost: Array = self.cost - rows.paid(dual, len(self.cost))
+        dual = self._multipliers()
+        rows, paid = self._priced(dual)
+        constant, cost = m.constant + rows, self.cost - paid
         shares = -dual[self._use]
         share = np.zeros(n_c)
         share[self._use_of[0]] = shares[self._use_of[1]]
@@ -403,5 +403,5 @@ class Relaxation:
         use -= spared
         use += np.bincount(self._use_site, weights=shares, minlength=m.n_sites)
         constant += self._rest(cost, usage)
-        least, table = self._form.lines.tables(self._lines, cost[self.line_at])
+        least, table = self.tables(slice(None), cost)
         return Bound(constant + least, cost[:n_c] - share, share, use, table)

@@ -35,7 +35,6 @@ from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import WIDTHS, first_layouts
 from optimizer.solve.tighten import Tightener
-from optimizer.solve.usage import Usage
 from optimizer.solve.visiting import Haul, Node, Visitor
 
 Mask = NDArray[np.bool_]
@@ -275,8 +274,8 @@ class Search:
         if self._nodes < self._apart_at or self.shortlist.threshold == inf:
             return False
         self._apart_at = LARGE
-        tightener, usage = self._tightener, Usage.free(self.model)
-        relaxation = tightener.relaxation
+        tightener = self._tightener
+        relaxation, usage = tightener.relaxation, tightener.usage
         relaxation.set_open(tightener.open, usage)
         if relaxation.solve(self._deadline - time.perf_counter()) != "optimal":
             return False
@@ -350,7 +349,7 @@ class Search:
         return min(waiting, at_hand, self._let_go, self.shortlist.threshold)
 
     def _root_node(self) -> Node:
-        return Node(self._tightener.open, Usage.free(self.model))
+        return Node(self._tightener.open, self._tightener.usage)
 
     def _root(self) -> str | None:
         """First relaxation, cover cuts, first layouts. A status if that is the end of it."""

@@ -66,7 +66,7 @@ class Tightener:
         self.hulls = hulls_of_sites(model, relaxation, compiled=switches.compiled)
         self.limits = LimitHulls(model, relaxation)
         self.open: Mask = relaxation.open.copy()
-        self._usage = Usage.free(model)
+        self.usage = Usage.free(model)
         self.value = -inf
         self.bound: Bound | None = None
         self._optimum: Optimum | None = relaxation.optimum()
@@ -166,7 +166,7 @@ class Tightener:
     def bounded(self) -> None:
         """Work out the bound of a solved relaxation, and what it tells of choices and pairs."""
         m = self._m
-        bound = self.relaxation.bound(self._usage)
+        bound = self.relaxation.bound(self.usage)
         found = priced(m, bound, self.open, self._switches, pairs=True)
         if found.value > self.value or self.bound is None:
             self.value, self.bound = found.value, bound

@@ -50,7 +50,7 @@ def small_ones() -> Iterator[tuple[Reduced, Pairwise, IntArray, Array]]:
             yield made
 
 
-def tightened(model: Pairwise, rows: IntArray) -> Relaxation:
+def tightened(model: Pairwise) -> Relaxation:
     """A relaxation with cuts, solved."""
     relaxation = Relaxation(model)
     assert relaxation.solve() == "optimal"
@@ -63,7 +63,7 @@ def tightened(model: Pairwise, rows: IntArray) -> Relaxation:
 def taken_apart(closed: float = 0.0) -> Iterator[tuple[Pairwise, Relaxation, Apart, IntArray]]:
     """Problems of several regions, with some choices closed, and the layouts that are left."""
     for n, (_, model, rows, _) in enumerate(small_ones()):
-        relaxation = tightened(model, rows)
+        relaxation = tightened(model)
         rng = np.random.default_rng(n)
         open_ = rng.random(len(model.choice)) >= closed
         open_[rows[0]] = True
@@ -132,8 +132,8 @@ def test_regions_together_cost_what_the_relaxation_does_at_its_optimum() -> None
 def test_the_search_finds_a_regions_cheapest_layouts() -> None:
     """Against every assignment; sites that save something and barred pairs included."""
     seen = 0
-    for reduced, model, rows, _ in small_ones():
-        relaxation = tightened(model, rows)
+    for reduced, model, _, _ in small_ones():
+        relaxation = tightened(model)
         found = apart(relaxation, relaxation.open, Usage.free(model))
         for region in found.regions if found else ():
             every = assignments(region.model)
@@ -151,8 +151,8 @@ def test_the_search_finds_a_regions_cheapest_layouts() -> None:
 def test_sites_that_save_something_lose_no_layout() -> None:
     """What is paid so far may still become less there: nothing is left out for it too early."""
     seen = used = 0
-    for n, (reduced, model, rows, _) in enumerate(small_ones()):
-        relaxation = tightened(model, rows)
+    for n, (reduced, model, _, _) in enumerate(small_ones()):
+        relaxation = tightened(model)
         found = apart(relaxation, relaxation.open, Usage.free(model))
         rng = np.random.default_rng(n)
         for region in found.regions if found else ():
