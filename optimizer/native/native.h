@@ -12,6 +12,7 @@
 /* Larger problems are left to the road without compiled parts. */
 #define MOST_SLOTS 512
 #define MOST_LIMITS 64
+#define MOST_KINDS 16
 
 enum { ALL = 0, OVER_BUDGET = 1, FULL = 2, NO_MEMORY = 3 };
 
@@ -49,6 +50,13 @@ typedef struct {
     const double *choice, *share;  /* (n_choices) */
     const double *use;             /* (n_sites) */
     const double *table;           /* (n_cells) */
+    /* A site in use costs `empty` (n_sites) on top, less what is at it brings: `filling`
+     * (n_choices) each, and `together` where two are, never less than nothing. A choice's mates
+     * are those from `mates` (n_choices + 1) on. */
+    const double *empty, *filling;
+    const double *idle;            /* (n_sites) what it costs that a site is not in use */
+    const int32_t *mates, *mate, *mate_slot;
+    const double *together;
     double constant;
 } Costs;
 

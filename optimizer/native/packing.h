@@ -7,7 +7,6 @@
 
 /* As in optimizer/solve/packing.py. */
 #define MOST_ITEMS 64
-#define MOST_KINDS 16
 /* Weights smaller than this are none. */
 #define ZERO 1e-24
 

@@ -32,6 +32,7 @@ static size_t walked(const Problem *p, Partial *at, char *space)
     at->stale = placed(space, &end, p->n_slots);
     at->used = placed(space, &end, p->n_sites);
     at->room = placed(space, &end, sizeof(double) * p->n_sites * p->n_kinds);
+    at->empty = placed(space, &end, sizeof(double) * p->n_sites);
     at->form = placed(space, &end, sizeof(double) * p->n_limits);
     at->top = placed(space, &end, sizeof(double) * p->n_limits);
     at->binding = placed(space, &end, sizeof(int32_t) * p->n_limits);
@@ -136,6 +137,7 @@ void begin(const Work *w, const Asked *asked, Partial *at)
     memset(at->used, 0, p->n_sites);
     for (int k = 0; k < p->n_sites * p->n_kinds; k++)
         at->room[k] = 1.0;
+    memcpy(at->empty, w->costs->empty, sizeof(double) * p->n_sites);
     for (int f = 0; f < p->n_limits; f++)
         at->form[f] = asked->least_form[f];
     for (int pair = 0; pair < p->n_pairs; pair++) {
@@ -324,11 +326,11 @@ static int kept(const Work *w, Partial *at, const double *spare, int k, int n, d
 {
     const int from = at->begin[k], to = at->begin[k + 1], limited = w->exposed[k];
     at->begin[k] = n;
-    if (n == from && at->high[k] <= within && at->bare_high[k] <= bare_within && !limited)
+    if (n == from && w->most_more[k] <= within && at->bare_high[k] <= bare_within && !limited)
         return to;
     for (int i = from; i < to; i++) {
         const int c = at->list[i];
-        if (!(at->full[i] <= within && at->whole[i] <= bare_within))
+        if (!(w->more[i] <= within && at->whole[i] <= bare_within))
             continue;
         if (limited && !spares(w, at, spare, k, c)) {
             *again = 1;
@@ -356,6 +358,7 @@ int narrowed(Work *w, Partial *at)
             total += at->low[k];
             bare += at->bare_low[k];
         }
+        total += unfilled(w, at);
         at->total = total > bare ? total : bare;
         /* under multipliers, what has been paid is no bound: where a site is in use by now, choices
          * there may cost less than nothing */
@@ -369,7 +372,8 @@ int narrowed(Work *w, Partial *at)
         again = 0;
         int n = 0;
         for (int k = 0; k < at->n_open; k++) {
-            const double within = w->most - total + at->low[k];
+            const double within = w->most - total;
+            weighed_up(w, at, k);
             const double bare_within = w->most - bare + at->bare_low[k];
             n = kept(w, at, spare, k, n, within, bare_within, &again);
             if (n == at->begin[k])
@@ -472,6 +476,8 @@ void filled(const Work *w, const Partial *from, Partial *to, int k, int i)
     memcpy(to->room, from->room, sizeof(double) * p->n_sites * n_k);
     for (int j = 0; j < n_k; j++)
         to->room[site * n_k + j] -= p->capacity_use[c * n_k + j];
+    memcpy(to->empty, from->empty, sizeof(double) * p->n_sites);
+    to->empty[site] -= brought(w, from, c, 0);
     memcpy(to->chosen, from->chosen, sizeof(int32_t) * p->n_slots);
     to->chosen[slot] = c;
 }
@@ -661,8 +667,8 @@ int set_up(Work *w, const Problem *p, const Costs *costs, const Asked *asked)
     w->best = malloc(sizeof(double) * (asked->top + 1));
     w->relief = malloc(sizeof(double) * 3 * n_l * n_o);
     w->order = malloc(sizeof(int32_t) * n_l * (n_o + 1));
-    if (!w->exposed || !w->slot_top || !w->use_top || !w->slots_at || !w->paid_at || !w->best
-        || !w->relief || !w->order)
+    if (!set_up_filling(w) || !w->exposed || !w->slot_top || !w->use_top || !w->slots_at || !w->paid_at
+        || !w->best || !w->relief || !w->order)
         return 0;
     w->last_at = w->slots_at + n_u;
     w->fit_at = w->last_at + n_u;
@@ -685,4 +691,5 @@ void tear_down(Work *w)
     free(w->best);
     free(w->relief);
     free(w->order);
+    tear_down_filling(w);
 }

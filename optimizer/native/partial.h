@@ -21,6 +21,7 @@ typedef struct {
     uint8_t *stale;
     uint8_t *used;  /* (n_sites) */
     double *room;   /* (n_sites, n_kinds) */
+    double *empty;  /* (n_sites) what it costs that no more is there, where it is in use */
     double *form;   /* (n_limits) what is settled, and the least of pairs still open */
     double *top;      /* (n_limits) the most it can come to, lines at their least */
     int32_t *binding; /* (n_limits) the limits that can still be broken, `n_binding` of them */
@@ -42,6 +43,20 @@ typedef struct {
      * beyond that under multipliers, and without any */
     int32_t *fit_at, *slots_at, *last_at;
     double *paid_at, *most_at, *part, *bare_part;
+    /* (n_sites) what it costs at least that a site is not full, or not in use; the same from a bound
+     * that tells what room is worth there (`rate`), of which kind; of the slot at hand, how much
+     * less there would be without it, and what that costs */
+    double *unfilled, *lack, *rate, *gain, *loss;
+    int32_t *kind, *seen;
+    /* (n_sites) slots that could come to a site: their number, what they bring at most (n_sites,
+     * n_slots), and what room they take up at least (.., n_kinds) */
+    int32_t *n_items;
+    double *brings, *takes;
+    /* beside `list`: what a choice brings to its site beyond what it costs more than its slot's
+     * cheapest, and as which of the site's slots; what it costs beyond what all cost together at
+     * least, and per open slot the most of that */
+    double *brought, *more, *most_more;
+    int32_t *item;
     double *best;    /* (top) the best scores found, in order */
     /* (n_lines, n_limits) of a whole assignment: what a line's other options can take off a limit
      * that its cheapest one brings, what that takes at least for each unit, and what all lines from
@@ -60,6 +75,17 @@ void lay_out(const Problem *p, Partial *at, char *space);
 
 /* Nothing chosen yet. */
 void begin(const Work *w, const Asked *asked, Partial *at);
+
+/* What it costs at least that sites are not full, told of each and in all; what each choice of the
+ * k-th open slot costs at least beyond that and all slots' cheapest (filling.c). */
+double unfilled(Work *w, const Partial *at);
+void weighed_up(Work *w, Partial *at, int k);
+
+int set_up_filling(Work *w);
+void tear_down_filling(Work *w);
+
+/* What a choice brings to its site: with those there, and half of it with those `coming`. */
+double brought(const Work *w, const Partial *at, int c, int coming);
 
 /* Close choices that cannot be below the threshold; 0 if nothing is left. */
 int narrowed(Work *w, Partial *at);

@@ -96,6 +96,13 @@ class Costs(_Filled):
         ("share", _REALS),
         ("use", _REALS),
         ("table", _REALS),
+        ("empty", _REALS),
+        ("filling", _REALS),
+        ("idle", _REALS),
+        ("mates", _NUMBERS),
+        ("mate", _NUMBERS),
+        ("mate_slot", _NUMBERS),
+        ("together", _REALS),
         ("constant", _REAL),
     )
     _fields_ = _fields(_layout_)

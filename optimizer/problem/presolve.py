@@ -78,6 +78,8 @@ class Switches:
     regions: bool = True
     """List the layouts of the trunk and of each leg by themselves where the tree takes long."""
     enumeration: bool = True
+    filling: bool = True
+    """See in the compiled search that sites cannot be filled as well as the multipliers pay for."""
     compiled: bool = True
     """Enumerate with the compiled search, if there is one; off: with arrays."""
 

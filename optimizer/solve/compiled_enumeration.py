@@ -2,7 +2,8 @@
 
 It goes depth first and so takes partial assignments one by one, hundreds of thousands a second. It
 sees more than the search on arrays: each partial assignment is bounded without the multipliers too,
-whatever would break a limit is closed ahead, and whole assignments are only told if some options of
+what sites lack of being as full as the multipliers pay for is added (native/filling.c), whatever
+would break a limit is closed ahead, and whole assignments are only told if some options of
 their lines keep the limits at a cost below the threshold.
 """
 
@@ -26,14 +27,17 @@ Mask = NDArray[np.bool_]
 #: Assignments told at most; with more, a node is split like one that takes too long.
 MOST_FOUND = 4096
 #: After this part of a budget it is looked whether the budget will do.
-PROBED = 20
+PROBED = 50
 _NO_BUDGET = 2**62
 
 
-def enumerator(model: Pairwise, *, compiled: bool) -> Enumerator:
-    """The compiled one if it is wanted and there is one, else the one on arrays."""
+def enumerator(model: Pairwise, *, compiled: bool, filling: bool = True) -> Enumerator:
+    """The compiled one if it is wanted and there is one, else the one on arrays.
+
+    `filling`: whether the compiled one sees what sites lack.
+    """
     if compiled and library() is not None:
-        return CompiledEnumerator(model)
+        return CompiledEnumerator(model, filling=filling)
     return Enumerator(model)
 
 
@@ -42,8 +46,9 @@ class CompiledEnumerator(Enumerator):
 
     compiled = True
 
-    def __init__(self, model: Pairwise):
+    def __init__(self, model: Pairwise, *, filling: bool = True):
         super().__init__(model)
+        self._filling = filling
         # a whole assignment's cost is its score to the last where nothing convex comes on top and
         # no site saves anything
         saves = bool((model.use_cost < 0.0).any())
@@ -81,7 +86,7 @@ class CompiledEnumerator(Enumerator):
             top=top if top <= self._exact_top else 0,
             width=width or 0,
         )
-        costs = bound.compiled(m)
+        costs = bound.compiled(m, filling=self._filling)
         answer = Answer(found=np.empty((MOST_FOUND, m.n_slots), np.int32), n_found=0, looked=0)
         function = native.limbtrim_enumerate if width is None else native.limbtrim_beam
         end = function(*(ctypes.byref(each) for each in (m.compiled, costs, asked, answer)))

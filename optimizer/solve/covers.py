@@ -144,4 +144,4 @@ class Covers:
             return None
         self._known.add(name)
         columns = np.append(here[members], self._u[site])
-        return Cut(columns, np.append(np.ones(int(members.sum())), -float(size)), 0.0)
+        return Cut(columns, np.append(np.ones(int(members.sum())), -float(size)), 0.0, of_site=True)

@@ -224,7 +224,7 @@ class LinearForm:
         row = np.full(len(total), -1)
         row[binding] = np.arange(len(binding))
         within = row[knapsack] >= 0
-        self._full = writer.add(
+        self.full = writer.add(
             np.concatenate([row[knapsack[within]], np.arange(len(binding))]),
             np.concatenate([choice[within], self.u[binding // max(n_k, 1)]]),
             np.concatenate([weight[within], -np.ones(len(binding))]),
@@ -237,7 +237,7 @@ class LinearForm:
         used = self.u[site] >= 0
         piece, self._piece_site = piece[used], site[used]
         n = np.arange(len(piece))
-        self._piece = writer.add(
+        self.piece = writer.add(
             np.concatenate([n, n]),
             np.concatenate([self.u[self._piece_site], self.v + piece]),
             np.repeat([1.0, -1.0], len(n)),
@@ -275,17 +275,17 @@ class LinearForm:
         row[self._share : self._rule] = open_[lines.end_choice[self._shared]] & (
             members[lines.end_class[self._shared]] > 1
         )
-        row[self.site : self._full] = used[self.sites]
-        row[self._piece : self._form] = used[self._piece_site]
+        row[self.site : self.full] = used[self.sites]
+        row[self.piece : self._form] = used[self._piece_site]
         # a rule of one slot's choices and a slot nowhere at a site say nothing, nor does a
         # capacity that all open choices fit in together
-        between = slice(*np.searchsorted(rows.row, [self._rule, self._piece]).tolist())
+        between = slice(*np.searchsorted(rows.row, [self._rule, self.piece]).tolist())
         there = column[rows.column[between]]
         number, value = rows.row[between][there], rows.value[between][there]
         several = np.bincount(number, minlength=len(row)) > 1
         row[self._rule : self.site] = several[self._rule : self.site]
         total = np.bincount(number, weights=np.maximum(value, 0.0), minlength=len(row))
-        row[self._full : self._piece] = total[self._full : self._piece] > 1.0
+        row[self.full : self.piece] = total[self.full : self.piece] > 1.0
         return column, row
 
     def select(self, column: Mask, row: Mask) -> Selected:

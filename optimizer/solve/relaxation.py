@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
-from optimizer.solve.bounds import Bound, Key
+from optimizer.solve.bounds import Bound, Filling, Key
 from optimizer.solve.fewer import left_over
 from optimizer.solve.highs_lp import LiveLinear, Rows
 from optimizer.solve.linear_form import LinearForm
@@ -39,6 +39,8 @@ class Cut:
     upper: float
     of_limits: bool = False
     """Whether it holds because of the study's limits."""
+    of_site: bool = False
+    """Whether it is about what one site in use holds."""
 
 
 def _rows_of(cuts: list[Cut]) -> Rows:
@@ -159,6 +161,7 @@ class Relaxation:
         self.n_equal = int(np.searchsorted(rows, form.n_equal))
         # the rows per slot and site: where they are, and which of them each open choice is in
         self._use = slice(*np.searchsorted(rows, [form.use, form.site]).tolist())
+        self._full = slice(*np.searchsorted(rows, [form.full, form.piece]).tolist())
         use = rows[self._use] - form.use
         self._use_site = form.use_site[use]
         x = np.flatnonzero(open_)
@@ -401,7 +404,27 @@ class Relaxation:
         spared = np.where(usage.must, use, np.where(usage.may, np.minimum(use, 0.0), 0.0))
         constant += float(spared.sum())
         use -= spared
+        idle = np.where(usage.must, inf, -np.minimum(spared, 0.0))
         use += np.bincount(self._use_site, weights=shares, minlength=m.n_sites)
         constant += self._rest(cost, usage)
         least, table = self.tables(slice(None), cost)
-        return Bound(constant + least, cost[:n_c] - share, share, use, table)
+        filling = self._filling(dual, idle)
+        return Bound(constant + least, cost[:n_c] - share, share, use, table, filling)
+
+    def _filling(self, dual: Array, idle: Array) -> Filling:
+        """What capacities and cuts of single sites are paid for, in terms of what is there."""
+        m, n = self.model, len(self._selected.entries.lower)
+        of_site = np.zeros(len(dual), dtype=bool)
+        of_site[self._full] = True
+        of_site[n:] = [cut.of_site for cut in self._cuts]
+        brings = -self._priced(np.where(of_site, dual, 0.0))[1]
+        empty = np.zeros(m.n_sites)
+        empty[self.used] = -brings[self.u[self.used]]
+        within = np.flatnonzero(brings[self.line_at])
+        pair = self.line_a[within] * len(m.choice) + self.line_b[within]
+        pair, at = np.unique(pair, return_inverse=True)
+        together = np.full(len(pair), -inf)
+        # of several ways to buy a line one is there
+        np.maximum.at(together, at, brings[self.line_at[within]])
+        first, second = np.divmod(pair, len(m.choice))
+        return Filling(empty, idle, brings[: len(m.choice)], first, second, together)

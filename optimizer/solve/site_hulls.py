@@ -183,7 +183,7 @@ class SiteHulls:
         columns = np.concatenate([site.own[items[0]], *several, self._u[[number]]])
         values = np.concatenate([items[1], of_pairs, [-most]])
         kept = values != 0.0
-        return Cut(columns[kept], values[kept], 0.0)
+        return Cut(columns[kept], values[kept], 0.0, of_site=True)
 
     def _hull(self, site: Site, x: Array) -> _Hull | None:
         """The sets of what a point has at a site; those last listed, where they have all of it."""

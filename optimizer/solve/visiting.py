@@ -35,7 +35,7 @@ BUDGET = 2000
 #: Nodes of so few combinations (decimal logarithm) are always enumerated; of so many at first.
 SMALLEST, SMALL = 4.0, 13.0
 #: The same for the compiled search.
-BUDGET_COMPILED, SMALL_COMPILED = 40_000, 25.0
+BUDGET_COMPILED, SMALL_COMPILED = 40_000, 40.0
 #: Simplex iterations after which a visitor looks up from its dive.
 LOOK_UP = 400
 
@@ -97,7 +97,7 @@ class Visitor:
         self._m = relaxation.model
         self.relaxation, self._covers, self._hulls = relaxation, covers, hulls
         self.branching = Branching(self._m, relaxation, switches.counts)
-        self.enumerator = enumerator(self._m, compiled=switches.compiled)
+        self.enumerator = enumerator(self._m, compiled=switches.compiled, filling=switches.filling)
         self._switches, self._deadline, self._gap, self._top = switches, deadline, gap, top
         compiled = self.enumerator.compiled
         self._budget = (BUDGET_COMPILED if compiled else BUDGET) if switches.enumeration else None

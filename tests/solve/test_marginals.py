@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -103,7 +105,7 @@ def test_no_layout_at_all_is_told(compiled: bool) -> None:
     model, bound, _ = made
     key = next(iter(bound.table))
     barred = {**bound.table, key: np.full_like(bound.table[key], np.inf)}
-    nothing = Bound(bound.constant, bound.choice, bound.share, bound.use, barred)
+    nothing = replace(bound, table=barred)
     open_ = np.ones(len(model.choice), dtype=bool)
     assert marginals(model, nothing, open_, pairs=True, compiled=compiled).value == np.inf
     closed = open_.copy()
