@@ -24,7 +24,6 @@ static size_t walked(const Problem *p, Partial *at, char *space)
     at->plain = placed(space, &end, sizeof(double) * n);
     at->whole = placed(space, &end, sizeof(double) * n);
     at->low = placed(space, &end, sizeof(double) * p->n_slots);
-    at->high = placed(space, &end, sizeof(double) * p->n_slots);
     at->bare_low = placed(space, &end, sizeof(double) * p->n_slots);
     at->bare_high = placed(space, &end, sizeof(double) * p->n_slots);
     at->lightest = placed(space, &end, sizeof(double) * p->n_slots * p->n_limits);
@@ -149,19 +148,17 @@ void begin(const Work *w, const Asked *asked, Partial *at)
     counted(w, at);
 }
 
-/* The least and the most of what the k-th open slot's choices cost. */
+/* The least of what the k-th open slot's choices cost, and the most without multipliers. */
 static void spanned(Partial *at, int k)
 {
-    double low = INFINITY, high = -INFINITY, bare_low = INFINITY, bare_high = -INFINITY;
+    double low = INFINITY, bare_low = INFINITY, bare_high = -INFINITY;
     for (int i = at->begin[k]; i < at->begin[k + 1]; i++) {
         const double full = at->full[i], whole = at->whole[i];
         low = full < low ? full : low;
-        high = full > high ? full : high;
         bare_low = whole < bare_low ? whole : bare_low;
         bare_high = whole > bare_high ? whole : bare_high;
     }
     at->low[k] = low;
-    at->high[k] = high;
     at->bare_low[k] = bare_low;
     at->bare_high[k] = bare_high;
 }

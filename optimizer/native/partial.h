@@ -14,8 +14,8 @@ typedef struct {
     double *full;   /* the same with its part in a site not yet in use */
     double *plain;  /* what it costs without multipliers */
     double *whole;  /* the same with its part in a site not yet in use */
-    /* per open slot: the least and the most of `full` and of `whole` */
-    double *low, *high, *bare_low, *bare_high;
+    /* per open slot: the least of `full`, the least and the most of `whole` */
+    double *low, *bare_low, *bare_high;
     /* and of what its choices bring to each limit, (open slots, n_limits); whether out of date */
     double *lightest, *heaviest;
     uint8_t *stale;

@@ -19,6 +19,7 @@ from optimizer.native import library
 from optimizer.native.library import ALL, NO_MEMORY
 from optimizer.native.structures import Answer, Asked
 from optimizer.problem.pairwise import Pairwise
+from optimizer.problem.presolve import Switches
 from optimizer.solve.bounds import Bound
 from optimizer.solve.enumeration import Enumerator, Listing
 from optimizer.solve.shortlist import TIE
@@ -31,13 +32,10 @@ PROBED = 50
 _NO_BUDGET = 2**62
 
 
-def enumerator(model: Pairwise, *, compiled: bool, filling: bool = True) -> Enumerator:
-    """The compiled one if it is wanted and there is one, else the one on arrays.
-
-    `filling`: whether the compiled one sees what sites lack.
-    """
-    if compiled and library() is not None:
-        return CompiledEnumerator(model, filling=filling)
+def enumerator(model: Pairwise, switches: Switches) -> Enumerator:
+    """The compiled one if it is wanted and there is one, else the one on arrays."""
+    if switches.compiled and library() is not None:
+        return CompiledEnumerator(model, filling=switches.filling)
     return Enumerator(model)
 
 

@@ -27,7 +27,6 @@ from optimizer.problem.pairwise import Pairwise, pairwise
 from optimizer.problem.presolve import Reduced, Switches
 from optimizer.solve.by_regions import ByRegions
 from optimizer.solve.compiled_enumeration import enumerator
-from optimizer.solve.enumeration import Enumerator
 from optimizer.solve.highs import Tick
 from optimizer.solve.local_search import SMALL, improve
 from optimizer.solve.polishing import QUICK, THOROUGH, polish, wander
@@ -123,7 +122,7 @@ class Search:
         self._apart_at = APART_AFTER if switches.regions else LARGE
         self.model = model or pairwise(reduced, objective, order_copies=switches.order_copies)
         self.shortlist = Shortlist(self.model, top, most)
-        self._enumerator = self._enumerating()
+        self._enumerator = enumerator(self.model, switches)
 
     def run(self) -> Found:
         """Search until done, out of time or interrupted by Ctrl-C."""
@@ -374,7 +373,7 @@ class Search:
                 order_copies=self._switches.order_copies,
             )
             self.shortlist.use(self.model)
-            self._enumerator = self._enumerating()
+            self._enumerator = enumerator(self.model, self._switches)
         tightener = Tightener(
             self.model, self.relaxation, self._switches, self._deadline, self._seed
         )
@@ -544,10 +543,6 @@ class Search:
         ).entries
         rows = np.searchsorted(m.choice, np.array([entry.chosen for entry in entries]))
         return rows.reshape(-1, m.n_slots), np.array([entry.score for entry in entries])
-
-    def _enumerating(self) -> Enumerator:
-        switches = self._switches
-        return enumerator(self.model, compiled=switches.compiled, filling=switches.filling)
 
     def _tell(self) -> None:
         now = time.perf_counter()

@@ -97,7 +97,7 @@ class Visitor:
         self._m = relaxation.model
         self.relaxation, self._covers, self._hulls = relaxation, covers, hulls
         self.branching = Branching(self._m, relaxation, switches.counts)
-        self.enumerator = enumerator(self._m, compiled=switches.compiled, filling=switches.filling)
+        self.enumerator = enumerator(self._m, switches)
         self._switches, self._deadline, self._gap, self._top = switches, deadline, gap, top
         compiled = self.enumerator.compiled
         self._budget = (BUDGET_COMPILED if compiled else BUDGET) if switches.enumeration else None

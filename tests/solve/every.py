@@ -9,9 +9,11 @@ import numpy as np
 from optimizer.problem.arrays import IntArray
 from optimizer.problem.build import build_problem
 from optimizer.problem.pairwise import Pairwise, pairwise
-from optimizer.problem.presolve import Reduced, reduce
+from optimizer.problem.presolve import Reduced, Switches, reduce
 from optimizer.setting import build_setting
+from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.scoring import Scorer
+from optimizer.solve.tighten import Tightener
 from optimizer.study.model import Study
 
 MOST = 40_000
@@ -62,3 +64,15 @@ def layouts(study: Study, most: int = MOST) -> tuple[Reduced, Pairwise, IntArray
         return None
     rows = feasible(model, rows)
     return (reduced, model, rows) if len(rows) >= FEW else None
+
+
+def cut_off(model: Pairwise, *, limits: bool = True) -> Relaxation:
+    """The solved relaxation with the root's cuts, those of `limits` or not, and nothing closed."""
+    relaxation = Relaxation(model)
+    assert relaxation.solve() == "optimal"
+    # else there are no cuts where listing is quicker
+    switches = Switches(reduced_costs=False, enumeration=False, limit_cuts=limits)
+    tightener = Tightener(model, relaxation, switches, np.inf, 0)
+    tightener.cover()
+    tightener.hull(lambda: np.inf)
+    return tightener.relaxation

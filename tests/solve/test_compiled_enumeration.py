@@ -10,7 +10,7 @@ import pytest
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.build import build_problem
 from optimizer.problem.pairwise import Pairwise, pairwise
-from optimizer.problem.presolve import reduce
+from optimizer.problem.presolve import Switches, reduce
 from optimizer.setting import build_setting
 from optimizer.solve.bounds import Bound
 from optimizer.solve.compiled_enumeration import CompiledEnumerator, enumerator
@@ -160,5 +160,5 @@ def test_polishing_makes_nothing_up_and_nothing_worse(seed: int) -> None:
 
 def test_switched_off_it_is_the_one_on_arrays() -> None:
     made = next(each for each in map(made_of, SEEDS) if each)
-    assert enumerator(made.model, compiled=True).compiled
-    assert not enumerator(made.model, compiled=False).compiled
+    assert enumerator(made.model, Switches(compiled=True)).compiled
+    assert not enumerator(made.model, Switches(compiled=False)).compiled

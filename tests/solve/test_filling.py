@@ -13,33 +13,20 @@ from optimizer.native.structures import Costs
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.build import build_problem
 from optimizer.problem.pairwise import Pairwise, pairwise
-from optimizer.problem.presolve import Switches, reduce
+from optimizer.problem.presolve import reduce
 from optimizer.setting import build_setting
 from optimizer.solve.bounds import Bound, Filling
 from optimizer.solve.compiled_enumeration import MOST_FOUND, CompiledEnumerator
-from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.scoring import Scorer
 from optimizer.solve.search import Search
 from optimizer.solve.shortlist import TIE
-from optimizer.solve.tighten import Tightener
 from optimizer.solve.usage import Usage
 from tests.depth import some
 from tests.instances import random_study
 from tests.native import NEEDS_COMPILED
-from tests.solve.every import layouts
+from tests.solve.every import cut_off, layouts
 
 SEEDS = some(range(6600, 6640), 20)
-
-
-def cut_to_the_hull(model: Pairwise) -> Relaxation:
-    """The relaxation with all cuts of its sites, nothing closed."""
-    relaxation = Relaxation(model)
-    assert relaxation.solve() == "optimal"
-    switches = Switches(reduced_costs=False, enumeration=False, limit_cuts=False)
-    tightener = Tightener(model, relaxation, switches, inf, 0)
-    tightener.cover()
-    tightener.hull(lambda: inf)
-    return relaxation
 
 
 class Tightened:
@@ -50,7 +37,7 @@ class Tightened:
 
     def __init__(self, seed: int, model: Pairwise, rows: IntArray):
         self.model = model
-        relaxation = cut_to_the_hull(model)
+        relaxation = cut_off(model, limits=False)
         self.usage = Usage.free(model)
         rng = np.random.default_rng(seed)
         if seed % 2:
@@ -187,7 +174,7 @@ def test_the_same_is_found_by_looking_at_less() -> None:
             build_problem(build_setting(random_study(seed, parts=16, sites=6, lines=6)))
         )
         model = pairwise(reduced)
-        bound = cut_to_the_hull(model).bound(Usage.free(model))
+        bound = cut_off(model, limits=False).bound(Usage.free(model))
         most = 1.03 * Search(reduced).run().entries[0].score
         found = []
         for filling in looked:

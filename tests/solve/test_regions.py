@@ -21,11 +21,10 @@ from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.scoring import Scorer
 from optimizer.solve.search import Search
 from optimizer.solve.shortlist import Shortlist
-from optimizer.solve.tighten import Tightener
 from optimizer.solve.usage import Usage
 from tests.depth import some
 from tests.instances import random_study
-from tests.solve.every import assignments, feasible, layouts
+from tests.solve.every import assignments, cut_off, feasible, layouts
 
 #: A tree that is not spared anything, but looks at regions.
 TREE = Switches(
@@ -50,20 +49,10 @@ def small_ones() -> Iterator[tuple[Reduced, Pairwise, IntArray, Array]]:
             yield made
 
 
-def tightened(model: Pairwise) -> Relaxation:
-    """A relaxation with cuts, solved."""
-    relaxation = Relaxation(model)
-    assert relaxation.solve() == "optimal"
-    tightener = Tightener(model, relaxation, Switches(reduced_costs=False), np.inf, 0)
-    tightener.cover()
-    tightener.hull(lambda: np.inf)
-    return tightener.relaxation
-
-
 def taken_apart(closed: float = 0.0) -> Iterator[tuple[Pairwise, Relaxation, Apart, IntArray]]:
     """Problems of several regions, with some choices closed, and the layouts that are left."""
     for n, (_, model, rows, _) in enumerate(small_ones()):
-        relaxation = tightened(model)
+        relaxation = cut_off(model)
         rng = np.random.default_rng(n)
         open_ = rng.random(len(model.choice)) >= closed
         open_[rows[0]] = True
@@ -133,7 +122,7 @@ def test_the_search_finds_a_regions_cheapest_layouts() -> None:
     """Against every assignment; sites that save something and barred pairs included."""
     seen = 0
     for reduced, model, _, _ in small_ones():
-        relaxation = tightened(model)
+        relaxation = cut_off(model)
         found = apart(relaxation, relaxation.open, Usage.free(model))
         for region in found.regions if found else ():
             every = assignments(region.model)
@@ -152,7 +141,7 @@ def test_sites_that_save_something_lose_no_layout() -> None:
     """What is paid so far may still become less there: nothing is left out for it too early."""
     seen = used = 0
     for n, (reduced, model, _, _) in enumerate(small_ones()):
-        relaxation = tightened(model)
+        relaxation = cut_off(model)
         found = apart(relaxation, relaxation.open, Usage.free(model))
         rng = np.random.default_rng(n)
         for region in found.regions if found else ():
