@@ -17,6 +17,8 @@
 #define STEPS 20
 /* Sets drawn to find the middle of all. */
 #define DRAWN 256
+/* Sets known near which a better one is looked for first. */
+#define STARTS 4
 
 enum { WITHIN, BEYOND, TOO_LONG };
 
@@ -28,8 +30,11 @@ typedef struct {
     int live[MOST_ITEMS]; /* item of each of the first coordinates */
     double *table;        /* (n + 1, n + 1) the last column what is there, the last row prices */
     double *column, *step, *middle, *point; /* (n + 1) */
-    double *known;        /* (KNOWN, n) columns of sets known */
+    double *known;        /* (n, KNOWN) columns of sets known, beside each other */
     int n_known;
+    Word items;           /* the live ones */
+    Word full[KNOWN];     /* sets known that leave nothing of the right side, and their loads */
+    double load[KNOWN][MOST_KINDS];
     Heaviest heaviest;
 } Facet;
 
@@ -153,27 +158,93 @@ static int begun(Facet *f)
     return 1;
 }
 
-/* Puts into `column` what brings most at these prices: of the sets known, or of all sets where no
+/* Keeps a set whose column is at hand. */
+static void remember(Facet *f, Word set)
+{
+    const int k = (int)(f->cut->n_known++ % KNOWN);
+    f->cut->known[k] = set;
+    for (int j = 0; j < f->n; j++)
+        f->known[(size_t)j * KNOWN + k] = f->column[j];
+    if (k == f->n_known)
+        f->n_known++;
+}
+
+/* What every set known brings at these prices. */
+static void of_known(const Facet *f, const double *price, double *brings)
+{
+    memset(brings, 0, sizeof(double) * (size_t)f->n_known);
+    for (int j = 0; j < f->n; j++) {
+        const double *known = f->known + (size_t)j * KNOWN, each = price[j];
+        for (int k = 0; k < f->n_known; k++)
+            brings[k] += known[k] * each;
+    }
+}
+
+/* The sets known that bring most, the best first, and the empty one. Returns how many. */
+static int likeliest(const Facet *f, const double *brings, Word *from)
+{
+    double likely[STARTS];
+    int n = 0;
+    for (int k = 0; k < f->n_known; k++) {
+        int j = n < STARTS ? n++ : STARTS;
+        for (; j > 0 && likely[j - 1] < brings[k]; j--)
+            if (j < STARTS) {
+                likely[j] = likely[j - 1];
+                from[j] = from[j - 1];
+            }
+        if (j < STARTS) {
+            likely[j] = brings[k];
+            from[j] = f->cut->known[k];
+        }
+    }
+    from[n] = 0;
+    return n + 1;
+}
+
+/* A set that is worth more than `value`, which then is what it is worth; 0 if there is none. It is
+ * looked for near sets known, and then among all; those come upon on the way are kept. */
+static Word dearer(Facet *f, const double *worth, const double *brings, double *value,
+                   int64_t budget)
+{
+    Heaviest *h = &f->heaviest;
+    Word from[STARTS + 1];
+    Word set = nearby(f->p, worth, f->items, from, likeliest(f, brings, from), value);
+    if (set)
+        return set;
+    heaviest(h, f->p, worth, -1, *value, *value + LITTLE, budget);
+    if (h->over || !h->set)
+        return 0;
+    *value = h->best;
+    for (int k = 0; k < h->n_better && k < BETTER; k++)
+        if (h->better[k] != h->set) {
+            held(f, h->better[k], f->column);
+            remember(f, h->better[k]);
+        }
+    set = nearby(f->p, worth, f->items, &h->set, 1, value);
+    return set ? set : h->set;
+}
+
+/* Puts into `column` what brings much at these prices: of the sets known, or of all sets where no
  * known one brings anything, or the middle. Returns what it brings. */
 static double priced(Facet *f, int64_t budget)
 {
     const Packing *p = f->p;
     const int n = f->n;
     const double *price = f->table + (size_t)n * (n + 1);
-    const double *best = f->middle;
     const double of_middle = along(f->middle, price, n) - 1.0;
-    double gain = fmax(of_middle, LITTLE);
-    for (int k = 0; k < f->n_known; k++) {
-        const double *known = f->known + (size_t)k * n;
-        const double brings = along(known, price, n);
-        if (brings > gain) {
-            gain = brings;
-            best = known;
+    double gain = fmax(of_middle, LITTLE), brings[KNOWN];
+    int best = -1;
+    of_known(f, price, brings);
+    for (int k = 0; k < f->n_known; k++)
+        if (brings[k] > gain) {
+            gain = brings[k];
+            best = k;
         }
-    }
-    memcpy(f->column, best, sizeof(double) * (size_t)n);
-    if (best != f->middle)
+    if (best >= 0) {
+        for (int j = 0; j < n; j++)
+            f->column[j] = f->known[(size_t)j * KNOWN + best];
         return gain;
+    }
     double *worth = f->cut->coefficient;
     for (int i = 0; i < p->n_items; i++)
         worth[i] = -1.0;
@@ -182,22 +253,18 @@ static double priced(Facet *f, int64_t budget)
     memcpy(worth + p->n_items, price + f->n_live, sizeof(double) * (size_t)p->n_pairs);
     /* the empty set brings the last price, every other so much more than it is worth */
     const double empty = price[f->d], above = gain - empty;
-    heaviest(&f->heaviest, p, worth, -1, fmax(above, 0.0), INFINITY, budget);
-    if (f->heaviest.over)
-        return of_middle;
-    if (f->heaviest.set) {
-        held(f, f->heaviest.set, f->column);
-        const int k = (int)(f->cut->n_known++ % KNOWN);
-        f->cut->known[k] = f->heaviest.set;
-        memcpy(f->known + (size_t)k * n, f->column, sizeof(double) * (size_t)n);
-        if (k == f->n_known)
-            f->n_known++;
-        return f->heaviest.best + empty;
+    double value = fmax(above, 0.0);
+    const Word set = dearer(f, worth, brings, &value, budget);
+    if (set) {
+        held(f, set, f->column);
+        remember(f, set);
+        return value + empty;
     }
-    if (above < 0.0) {
+    if (above < 0.0 && !f->heaviest.over) {
         held(f, 0, f->column);
         return empty;
     }
+    memcpy(f->column, f->middle, sizeof(double) * (size_t)n);
     return of_middle;
 }
 
@@ -217,9 +284,16 @@ static int facet(Facet *f, int64_t budget)
             break;
         int r = 0;
         double least = INFINITY;
+        int some[MOST_ITEMS * MOST_ITEMS], n_some = 0;
+        for (int j = 0; j < n; j++)
+            if (f->column[j] != 0.0)
+                some[n_some++] = j;
         for (int i = 0; i < n; i++) {
             const double *row = f->table + (size_t)i * width;
-            f->step[i] = along(row, f->column, n);
+            double sum = 0.0;
+            for (int q = 0; q < n_some; q++)
+                sum += row[some[q]] * f->column[some[q]];
+            f->step[i] = sum;
             const double ratio = (row[n] + NUDGE) / fmax(f->step[i], ZERO);
             if (ratio < least) {
                 least = ratio;
@@ -246,6 +320,24 @@ static int facet(Facet *f, int64_t budget)
     return BEYOND;
 }
 
+/* Puts into `full` the sets known that are worth `enough`, and what they weigh. */
+static int filled(Facet *f, const double *worth, double enough)
+{
+    const Packing *p = f->p;
+    int n = 0;
+    for (int k = 0; k < f->n_known; k++) {
+        if (worth[k] < enough)
+            continue;
+        f->full[n] = f->cut->known[k];
+        memset(f->load[n], 0, sizeof f->load[n]);
+        for (int i = 0; i < p->n_items; i++)
+            for (int q = 0; q < p->n_kinds && f->full[n] >> i & 1; q++)
+                f->load[n][q] += p->weight[(size_t)i * p->n_kinds + q];
+        n++;
+    }
+    return n;
+}
+
 /* The right side is the most of any set; items come in one by one, each with the largest coefficient
  * that keeps every set, as long as there is time. */
 static int completed(Facet *f, const Overstep *asked)
@@ -253,7 +345,15 @@ static int completed(Facet *f, const Overstep *asked)
     const Packing *p = f->p;
     HullCut *cut = f->cut;
     Heaviest *h = &f->heaviest;
-    heaviest(h, p, cut->coefficient, -1, 0.0, INFINITY, asked->budget);
+    double worth[KNOWN], most = 0.0;
+    memcpy(f->step + f->n_live, cut->coefficient + p->n_items, sizeof(double) * (size_t)p->n_pairs);
+    for (int k = 0; k < f->n_live; k++)
+        f->step[k] = cut->coefficient[f->live[k]];
+    f->step[f->d] = 0.0;
+    of_known(f, f->step, worth);
+    for (int k = 0; k < f->n_known; k++)
+        most = fmax(most, worth[k]);
+    heaviest(h, p, cut->coefficient, -1, most, INFINITY, asked->budget);
     if (h->over)
         return TOO_LONG;
     cut->most = h->best;
@@ -261,8 +361,13 @@ static int completed(Facet *f, const Overstep *asked)
     if (there - cut->most * asked->used <= asked->least)
         return WITHIN;
     const double enough = cut->most - asked->least_lift;
+    const int n_full = filled(f, worth, enough);
     for (int i = 0; i < p->n_items && enough >= 0.0; i++) {
-        if (asked->point[i] > 0.0)
+        int none = asked->point[i] > 0.0;
+        /* what fits into a set that leaves too little gets nothing */
+        for (int k = 0; k < n_full && !none; k++)
+            none = !(f->full[k] & p->clash[i]) && fits(p, f->load[k], i);
+        if (none)
             continue;
         heaviest(h, p, cut->coefficient, i, 0.0, enough, asked->budget);
         if (h->over)
@@ -284,9 +389,12 @@ int limbtrim_hull_cut(const Packing *p, const Overstep *asked, HullCut *cut)
     f->p = p;
     f->cut = cut;
     f->n_live = 0;
+    f->items = 0;
     for (int i = 0; i < p->n_items; i++)
-        if (asked->point[i] > 0.0)
+        if (asked->point[i] > 0.0) {
             f->live[f->n_live++] = i;
+            f->items |= (Word)1 << i;
+        }
     f->d = f->n_live + p->n_pairs;
     f->n = f->d + 1;
     f->heaviest.looked = f->heaviest.over = 0;
@@ -306,8 +414,11 @@ int limbtrim_hull_cut(const Packing *p, const Overstep *asked, HullCut *cut)
     memcpy(f->point + f->n_live, asked->point + p->n_items, sizeof(double) * (size_t)p->n_pairs);
     f->point[f->d] = asked->used;
     f->n_known = (int)(cut->n_known < KNOWN ? cut->n_known : KNOWN);
-    for (int k = 0; k < f->n_known; k++)
-        held(f, cut->known[k], f->known + (size_t)k * f->n);
+    for (int k = 0; k < f->n_known; k++) {
+        held(f, cut->known[k], f->column);
+        for (int j = 0; j < f->n; j++)
+            f->known[(size_t)j * KNOWN + k] = f->column[j];
+    }
     middle_of(f);
     int found = facet(f, asked->budget);
     if (found == BEYOND)

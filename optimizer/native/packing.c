@@ -68,6 +68,7 @@ static void look(Heaviest *h, int from, Word set, Word excluded, double value, c
     if (value > h->best) {
         h->best = value;
         h->set = set;
+        h->better[h->n_better++ % BETTER] = set;
     }
     for (;;) {
         int q;
@@ -101,6 +102,7 @@ void heaviest(Heaviest *h, const Packing *p, const double *worth, int with, doub
     h->set = 0;
     h->budget = budget;
     h->over = 0;
+    h->n_better = 0;
     if (with >= 0) {
         excluded = p->clash[with];
         memcpy(load, p->weight + (size_t)with * p->n_kinds, sizeof(double) * (size_t)p->n_kinds);

@@ -12,6 +12,9 @@
 
 typedef uint64_t Word;
 
+/* Sets come upon by one search that are remembered. */
+#define BETTER 8
+
 /* Looking for the set that is worth most. */
 typedef struct {
     const Packing *p;
@@ -24,6 +27,8 @@ typedef struct {
     double share[MOST_KINDS];
     double best, enough;
     Word set;
+    Word better[BETTER]; /* what was the best on the way, the last of `n_better` */
+    int n_better;
     int64_t looked, budget;
     int over;
 } Heaviest;
@@ -41,5 +46,10 @@ static inline int fits(const Packing *p, const double *load, int i)
  * the first found that is worth `enough`. */
 void heaviest(Heaviest *h, const Packing *p, const double *worth, int with, double above,
               double enough, int64_t budget);
+
+/* The best of the sets of some `items` that changing some sets leads to, if it is worth more than
+ * `above`, which then is what it is worth; else 0. */
+Word nearby(const Packing *p, const double *worth, Word items, const Word *from, int n_from,
+            double *above);
 
 #endif

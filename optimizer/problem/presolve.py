@@ -77,6 +77,8 @@ class Switches:
     """Ask how many sites of a body segment are used."""
     regions: bool = True
     """List the layouts of the trunk and of each leg by themselves where the tree takes long."""
+    node_cuts: bool = True
+    """Cut nodes like the root, on relaxations of their own, where the tree takes long."""
     enumeration: bool = True
     filling: bool = True
     """See in the compiled search that sites cannot be filled as well as the multipliers pay for."""

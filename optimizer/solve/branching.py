@@ -14,8 +14,8 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from math import floor
+from dataclasses import dataclass, field, replace
+from math import floor, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,9 +30,11 @@ Mask = NDArray[np.bool_]
 #: What a question is about.
 About = tuple[int | None, int | None, int, bytes]
 #: Questions tried at a node, and after how many fruitless ones no further is.
-MOST, FRUITLESS = 12, 6
-#: Simplex iterations each answer is tried for, and trials after which a question is known.
-ITERATIONS, TRIALS = 60, 1
+MOST, FRUITLESS = 24, 12
+#: Simplex iterations each answer is tried for.
+ITERATIONS = 60
+#: How far what a slot's other questions were worth does not matter for which is tried first.
+HOPE = 0.5
 #: Closer to 0 or 1 than this is decided.
 _DECIDED = 1e-4
 #: How much sooner than others a question about a number of sites is tried.
@@ -88,6 +90,12 @@ class _Known:
     def add(self, down: float, up: float) -> None:
         self.down, self.up, self.trials = self.down + down, self.up + up, self.trials + 1
 
+    def merit(self, value: float, room: float) -> float:
+        """The product of what both answers bring at a value, neither counted beyond the room."""
+        low = self.down / self.trials * value
+        high = self.up / self.trials * (1.0 - value)
+        return max(min(low, room), _LITTLE) * max(min(high, room), _LITTLE)
+
 
 @dataclass
 class Branching:
@@ -98,6 +106,8 @@ class Branching:
     counts: bool = True
     """Whether to ask about numbers of sites."""
     _known: dict[About, _Known] = field(default_factory=dict)
+    _of_slot: dict[int, float] = field(default_factory=dict)
+    """The most that asking about choices of a slot was worth, per unit."""
     learned: list[tuple[About, float, float]] = field(default_factory=list)
     """Trials since last cleared: the question, its rises per unit."""
 
@@ -111,7 +121,12 @@ class Branching:
     def take_in(self, learned: list[tuple[About, float, float]]) -> None:
         """Remember what another visitor's trials brought."""
         for key, down, up in learned:
-            self._known.setdefault(key, _Known()).add(down, up)
+            self._learn(key, down, up)
+
+    def know_as(self, other: Branching) -> None:
+        """Begin with all that another remembers."""
+        self._known = {key: replace(known) for key, known in other._known.items()}
+        self._of_slot = dict(other._of_slot)
 
     def ask(self, open_: Mask, usage: Usage, room: float) -> Asked:
         """The best question at the relaxation's last optimum.
@@ -124,44 +139,66 @@ class Branching:
         candidates = self._candidates(self.relaxation.value, open_)
         if not candidates:
             return Asked(self.split(open_), [])
-        lp = self.relaxation.lp
-        basis: Basis | None = None
-        base = lp.objective
         best: tuple[float, Question] | None = None
+        unknown: list[tuple[float, Question]] = []
+        for loose, question in candidates:
+            known = self._known.get(question.key)
+            if known is None:
+                unknown.append((loose * self._hope(question), question))
+            else:
+                merit = known.merit(question.value, room)
+                if best is None or merit > best[0]:
+                    best = merit, question
+        unknown.sort(key=lambda each: -each[0])
+        lp = self.relaxation.lp
+        base = lp.objective
+        basis = lp.basis() if unknown else None
         ruled_out: list[tuple[Question, bool]] = []
         fruitless = 0
-        for question in candidates:
-            known = self._known.setdefault(question.key, _Known())
-            if known.trials < TRIALS and fruitless < FRUITLESS:
-                if basis is None:
-                    basis = lp.basis()
-                rises = [
-                    self._try(question, answer, base, room, open_, usage, basis)
-                    for answer in (False, True)
-                ]
-                # a margin for the solver's tolerance: what is ruled out here is not looked at again
-                over = [rise > room + _LITTLE * max(1.0, abs(base)) for rise in rises]
-                ruled_out += [(question, bool(n)) for n in (0, 1) if over[n]]
-                if all(over):
-                    return Asked(None, ruled_out)
-                down = min(rises[0], room) / max(question.value, 1e-3)
-                up = min(rises[1], room) / max(1.0 - question.value, 1e-3)
-                self.learned.append((question.key, down, up))
-                known.add(down, up)
-            if known.trials == 0:
-                continue
-            low = known.down / known.trials * question.value
-            high = known.up / known.trials * (1.0 - question.value)
-            merit = max(min(low, room), _LITTLE) * max(min(high, room), _LITTLE)
+        for _, question in unknown[:MOST]:
+            assert basis is not None
+            rises = [
+                self._try(question, answer, base, room, open_, usage, basis)
+                for answer in (False, True)
+            ]
+            # a margin for the solver's tolerance: what is ruled out here is not looked at again
+            over = [rise > room + _LITTLE * max(1.0, abs(base)) for rise in rises]
+            ruled_out += [(question, bool(n)) for n in (0, 1) if over[n]]
+            if all(over):
+                return Asked(None, ruled_out)
+            down = min(rises[0], room) / max(question.value, 1e-3)
+            up = min(rises[1], room) / max(1.0 - question.value, 1e-3)
+            self.learned.append((question.key, down, up))
+            merit = self._learn(question.key, down, up).merit(question.value, room)
             if best is None or merit > best[0]:
                 best, fruitless = (merit, question), 0
             else:
                 fruitless += 1
+                if fruitless >= FRUITLESS:
+                    break
         if ruled_out:
             return Asked(None, ruled_out)
-        return Asked(candidates[0] if best is None else best[1], [])
+        return Asked(candidates[0][1] if best is None else best[1], [])
 
-    def _candidates(self, value: Array, open_: Mask) -> list[Question]:
+    def _learn(self, key: About, down: float, up: float) -> _Known:
+        """Remember what a question was worth, and how much asking about its slot is."""
+        known = self._known.setdefault(key, _Known())
+        known.add(down, up)
+        if key[3]:
+            slot = int(self.model.slot[np.frombuffer(key[3], dtype=np.int64)[0]])
+            self._of_slot[slot] = max(self._of_slot.get(slot, 0.0), sqrt(down * up))
+        return known
+
+    def _hope(self, question: Question) -> float:
+        """What questions of a slot were worth at best, to the mean; 1 where none was asked."""
+        if not len(question.choices) or not self._of_slot:
+            return 1.0
+        mean = sum(self._of_slot.values()) / len(self._of_slot)
+        own = self._of_slot.get(int(self.model.slot[question.choices[0]]), mean)
+        return HOPE + (1.0 - HOPE) * own / mean if mean > 0.0 else 1.0
+
+    def _candidates(self, value: Array, open_: Mask) -> list[tuple[float, Question]]:
+        """All questions, the one to be tried first in front, with how much speaks for that."""
         m, u = self.model, self.relaxation.u
         found: list[tuple[float, Question]] = []
         counts = value[self.relaxation.counts].tolist() if self.counts else []
@@ -188,10 +225,11 @@ class Branching:
                     at = float(x[group].sum())
                     loose = min(at, 1.0 - at)
                     if loose > _DECIDED and group.tobytes() not in seen:
-                        seen.add(group.tobytes())
+                        # asking about all others of a slot is the same question
+                        seen |= {group.tobytes(), own[label != each].tobytes()}
                         found.append((loose * weight, Question(at, group)))
         found.sort(key=lambda each: -each[0])
-        return [question for _, question in found[:MOST]]
+        return found
 
     def _try(
         self,

@@ -26,12 +26,12 @@ from optimizer.native.structures import HullCut, Overstep, Packing
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
 from optimizer.solve.facets import NONE
-from optimizer.solve.packing import LEAST_LIFT, MOST_ITEMS, ROOM, Mask, Words, words
+from optimizer.solve.packing import LEAST_LIFT, MOST_ITEMS, ROOM, Mask, Words, members_of, words
 from optimizer.solve.relaxation import Cut, Relaxation
 from optimizer.solve.site_hulls import Site, SiteHulls
 
 #: Partial sets that may be looked at for one cut.
-BUDGET = 100_000
+BUDGET = 400_000
 
 
 def hulls_of_sites(model: Pairwise, relaxation: Relaxation, *, compiled: bool) -> SiteHulls:
@@ -54,6 +54,18 @@ class _Items:
     excluded: Words
     known: Words
     n_known: int = 0
+
+    def known_among(self, at: IntArray) -> Words:
+        """The sets known that are of some places only, as words over these."""
+        known = self.known[: min(self.n_known, KNOWN)]
+        members = members_of(known, len(self.at))
+        still = np.isin(self.at, at, kind="table")
+        members = members[~members[:, ~still].any(axis=1)]
+        found = np.zeros((len(members), len(at)), dtype=bool)
+        place = np.full(int(self.at.max(initial=0)) + 1, -1)
+        place[at[at < len(place)]] = np.flatnonzero(at < len(place))
+        found[:, place[self.at[still]]] = members[:, still]
+        return words(found)
 
 
 class CompiledSiteHulls(SiteHulls):
@@ -130,7 +142,9 @@ class CompiledSiteHulls(SiteHulls):
         if items is None or not np.array_equal(items.at, at):
             packing = self._packing(site)
             clash = packing.clash[at[:, None], at]
+            earlier = np.zeros(0, dtype=np.uint64) if items is None else items.known_among(at)
             known = np.zeros(KNOWN, dtype=np.uint64)
-            items = _Items(at, packing.weights[at], clash, words(clash), known)
+            known[: len(earlier)] = earlier
+            items = _Items(at, packing.weights[at], clash, words(clash), known, len(earlier))
             self._items[number] = items
         return items

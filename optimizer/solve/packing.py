@@ -47,8 +47,7 @@ class Sets:
 
     def members(self, n_items: int) -> Mask:
         """(n, n_items) which items every set has."""
-        members: Mask = np.asarray((self.words[:, None] & _BITS[:n_items]) != _NONE)
-        return members
+        return members_of(self.words, n_items)
 
     def fitting(self, excluded: np.uint64, weight: Array) -> Mask:
         """Which sets a further item fits into that excludes some items."""
@@ -142,3 +141,9 @@ class Packing:
 def words(items: Mask) -> Words:
     """(..., n) which items as words (...)."""
     return np.asarray((items * _BITS[: items.shape[-1]]).sum(axis=-1, dtype=np.uint64))
+
+
+def members_of(sets: Words, n_items: int) -> Mask:
+    """(n, n_items) which items every set has, told as words (n,)."""
+    members: Mask = np.asarray((sets[:, None] & _BITS[:n_items]) != _NONE)
+    return members

@@ -25,6 +25,7 @@ from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
 from optimizer.solve.bounds import Bound
 from optimizer.solve.enumeration import Enumerator
+from optimizer.solve.hands import HANDS, side_by_side
 from optimizer.solve.shortlist import TIE, Shortlist
 
 Mask = NDArray[np.bool_]
@@ -91,15 +92,16 @@ def wander(
 
     Drawn are any of them, or any that lines and sites lead to, or rather those that the relaxation
     puts elsewhere. What `polish` leaves is the best near each part; it takes parts from all over
-    to leave that. Every trip sets out from the layouts known before the first one; where that one
-    finds nothing, it was the only one.
+    to leave that. Every trip sets out from the layouts known before the first one, as many side by
+    side as there are hands; where the first of them find nothing, there are no more.
     """
-    rng = np.random.default_rng(seed)
     known, before = _rows(model, shortlist), shortlist.threshold
     share, budget = DRAWN
     together = int(share * model.n_slots)
     doubt = 1.0 + SURE - value[: len(model.choice)]
-    for _ in range(trips):
+
+    def trip(number: int) -> IntArray:
+        rng = np.random.default_rng([seed, number])
         own = Shortlist(model, shortlist.top)
         own.offer(known)
         neighbourhoods = Neighbourhoods(model, bound, open_, enumerator, own)
@@ -111,7 +113,11 @@ def wander(
                 near = neighbourhoods.drawn(rng, together, doubt if n % 3 == 1 else None)
             fruitless = 0 if neighbourhoods.search(near, budget) else fruitless + 1
             n += 1
-        shortlist.offer(_rows(model, own))
+        return _rows(model, own)
+
+    for first in range(0, trips, HANDS):
+        for rows in side_by_side(trip, range(first, min(first + HANDS, trips))):
+            shortlist.offer(rows)
         if shortlist.threshold == before:
             break
 

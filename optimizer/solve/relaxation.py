@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import inf
 
 import numpy as np
@@ -158,6 +159,7 @@ class Relaxation:
         self._limit_form = np.ascontiguousarray(brought[:, : m.n_limits].T)
         self._load = brought[:, -1] if m.curved else np.zeros(len(columns))
         self.upper = np.where(wanted, form.upper, 0.0)[columns]
+        self._usage = Usage.free(m)
         self.n_equal = int(np.searchsorted(rows, form.n_equal))
         # the rows per slot and site: where they are, and which of them each open choice is in
         self._use = slice(*np.searchsorted(rows, [form.use, form.site]).tolist())
@@ -181,10 +183,16 @@ class Relaxation:
 
     def set_usage(self, usage: Usage) -> None:
         """Say of sites what use is made of them."""
+        self._usage = usage
+        columns, lower, upper = self._used_between(usage)
+        self.lp.set_bounds(columns, lower, upper)
+
+    def _used_between(self, usage: Usage) -> tuple[IntArray, Array, Array]:
+        """The columns of sites in use and of their counts, their least and most."""
         columns = np.concatenate([self.u[self.used], self.counts])
         lower = np.concatenate([usage.must[self.used], usage.least])
         upper = np.concatenate([usage.may[self.used], usage.most])
-        self.lp.set_bounds(columns, lower, upper)
+        return columns, lower, upper
 
     def solve(self, time_limit_s: float = inf, most: float = inf) -> str:
         """Solve; `value` and `dual` hold the optimum if there is one.
@@ -207,6 +215,7 @@ class Relaxation:
         self._cut_rows = _rows_of(self._cuts)
         self.dual = np.append(self.dual, np.zeros(len(cuts)))
 
+    @cached_property
     def within_sites(self) -> dict[int, Within]:
         """Per site, the pairs of choices there that lines join, with the columns that say so."""
         m, a, b = self.model, self.line_a, self.line_b
@@ -244,7 +253,7 @@ class Relaxation:
     def smaller(
         self, open_: Mask, allowed: Mapping[Key, Mask], at: Optimum | None
     ) -> tuple[Relaxation, Optimum | None]:
-        """One with fewer choices open and fewer pairs of them allowed.
+        """One with fewer choices open and fewer pairs of them allowed, and as much said of sites.
 
         Given an optimum here, it has the cuts that were tight there and those found since that
         are worth something, and starts from its basis. Where nothing closed was used the optimum
@@ -256,6 +265,7 @@ class Relaxation:
         if at is None:
             other = Relaxation(self.model, self._seed, part)
             other.add_cuts(other.carried(self._cuts, self))
+            other.set_usage(self._usage)
             return other, None
         unwanted = ~column[mine.columns], ~row[mine.rows]
         stay = left_over(
@@ -280,7 +290,11 @@ class Relaxation:
         )
         value = at.value[columns]
         above = np.arange(len(dual)) >= other.n_equal
-        other.lp.start_from(basic, (value >= other.upper - _AT_BOUND, above))
+        upper = other.upper.copy()
+        counted, _, most = other._used_between(self._usage)
+        upper[counted] = np.minimum(upper[counted], most)
+        other.set_usage(self._usage)
+        other.lp.start_from(basic, (value >= upper - _AT_BOUND, above))
         if later or (at.value[unwanted[0]] > _AT_BOUND).any():
             return other, None
         other.lp.objective = float(other.cost @ value)

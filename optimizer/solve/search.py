@@ -9,12 +9,10 @@ when no better layout is left for any rank.
 
 from __future__ import annotations
 
-import heapq
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from itertools import count
 from math import inf
 from typing import Any
 
@@ -35,7 +33,7 @@ from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.shortlist import Entry, Shortlist
 from optimizer.solve.start import WIDTHS, first_layouts
 from optimizer.solve.tighten import Tightener
-from optimizer.solve.visiting import Haul, Node, Visitor
+from optimizer.solve.visiting import Errand, Haul, Node, Visitor
 
 Mask = NDArray[np.bool_]
 #: Hands at the tree, and nodes for which one does.
@@ -53,7 +51,12 @@ SIZE_PER_TRIP = 20.0
 #: is done again.
 WANDER_AFTER, AGAIN = 50, 3
 #: Nodes after which the tree is taken to be long: then the regions of the body are looked at.
-APART_AFTER = 200
+APART_AFTER = 400
+#: Nodes after which it is long enough for nodes to be cut like the root.
+ANEW_AFTER = 30
+#: Simplex iterations, or what takes as long, after which visitors look up; and where nodes are cut
+#: like the root.
+LOOK_UP, LONG = 400, 8000
 #: No limit on nodes.
 LARGE = 2**31
 #: A trunk load this far from where the curve's tangent touches is worth a new tangent [kg].
@@ -107,8 +110,6 @@ class Search:
         self._switches = switches
         self._reduced, self._objective = reduced, objective
         self._nodes = 0
-        self._heap: list[tuple[float, int, Node]] = []
-        self._serial = count()
         self._at_hand = -inf
         self._let_go = inf
         self._visitors: list[Visitor] = []
@@ -155,12 +156,10 @@ class Search:
 
     def _tree(self, pool: ThreadPoolExecutor) -> str:
         """Rounds of visits side by side; what they found is taken in once all are back."""
-        self._push(self._bound_of_root, self._root_node())
+        self._visitors[0].add(self._bound_of_root, self._root_node())
         while True:
-            for visitor in self._visitors:
-                if visitor.node is None:
-                    self._hand(visitor)
-            busy = [visitor for visitor in self._visitors if visitor.node is not None]
+            self._spread()
+            busy = [visitor for visitor in self._visitors if not visitor.idle]
             if not busy:
                 return "optimal"
             if time.perf_counter() > self._deadline:
@@ -170,13 +169,20 @@ class Search:
                 most = self._nodes_left() // len(busy)
                 if most <= 0:
                     return "node_limit"
-            threshold, cutting = self.shortlist.threshold, self._nodes > 0
-            waiting = [pool.submit(visitor.dive, threshold, cutting, most) for visitor in busy[1:]]
-            hauls = [busy[0].dive(threshold, cutting, most)]
+            anew = self._switches.node_cuts and self._nodes >= ANEW_AFTER
+            errand = Errand(
+                self.shortlist.threshold,
+                cutting=self._nodes > 0,
+                anew=anew,
+                most_nodes=most,
+                work=LONG if anew else LOOK_UP,
+            )
+            waiting = [pool.submit(visitor.dive, errand) for visitor in busy[1:]]
+            hauls = [busy[0].dive(errand)]
             hauls += [each.result() for each in waiting]
             for visitor, haul in zip(busy, hauls, strict=True):
                 self._take_in(haul)
-                visitor.at_hand = haul.at_hand
+                visitor.looked_up()
             self._look_nearby()
             if not self._restart() or self._by_regions():
                 return "optimal"
@@ -185,30 +191,17 @@ class Search:
                 self._visitors.append(self._visitors[0].another(self._seed))
             self._tell()
 
-    def _hand(self, visitor: Visitor) -> None:
-        """Give a visitor the most promising node of those it made, else of all."""
-        while self._heap:
-            bound, _, node = self._taken(visitor)
-            if not self._is_done(bound):
-                visitor.node = node.within(self._tightener.open)
-                visitor.at_hand = bound
-                return
-
-    def _taken(self, visitor: Visitor) -> tuple[float, int, Node]:
-        """Off the heap: where a visitor's own relaxation was near it is back sooner."""
-        own = (each for each in self._heap if each[2].starts_with(visitor.relaxation))
-        best = min(own, key=lambda each: each[:2], default=None)
-        if best is None:
-            return heapq.heappop(self._heap)
-        self._heap = [each for each in self._heap if each is not best]
-        heapq.heapify(self._heap)
-        return best
+    def _spread(self) -> None:
+        """Let visitors with nothing to do have half of what waits with the one with most."""
+        for visitor in self._visitors:
+            if visitor.idle:
+                most = max(self._visitors, key=lambda each: each.spare)
+                most.share(visitor)
+                visitor.looked_up()
 
     def _take_in(self, haul: Haul) -> None:
         self._nodes += haul.nodes
         self._let_go = min(self._let_go, haul.let_go)
-        for bound, node in haul.left:
-            self._push(bound, node)
         for found in haul.found:
             self.shortlist.offer(found)
 
@@ -224,12 +217,9 @@ class Search:
             self._done()
             return False
         self.relaxation = tightener.relaxation
-        # nodes keep no relaxation alive that nobody goes on with
-        self._heap = [(bound, n, replace(node, start=None)) for bound, n, node in self._heap]
         for n, visitor in enumerate(self._visitors):
-            visitor.use(self.relaxation.twin(self._seed) if n else self.relaxation)
-            if visitor.node is not None:
-                visitor.node = visitor.node.within(tightener.open)
+            relaxation = self.relaxation.twin(self._seed) if n else self.relaxation
+            visitor.use(relaxation, tightener.open)
         return True
 
     def _nodes_left(self) -> int:
@@ -265,9 +255,8 @@ class Search:
 
     def _done(self) -> None:
         """Nothing is left to do."""
-        self._heap = []
         for visitor in self._visitors:
-            visitor.node, visitor.at_hand = None, inf
+            visitor.drop()
 
     def _by_regions(self) -> bool:
         """Where the tree takes long: whether all layouts left could be put together by regions."""
@@ -329,24 +318,10 @@ class Search:
         for visitor in visitors:
             visitor.branching.learned = []
 
-    def _push(self, bound: float, node: Node) -> None:
-        heapq.heappush(self._heap, (bound, next(self._serial), node))
-
-    def _is_done(self, bound: float) -> bool:
-        """Whether a node with this bound cannot hold anything worth having."""
-        threshold = self.shortlist.threshold
-        if bound > threshold:
-            return True
-        if bound > threshold - self._gap * abs(threshold):
-            self._let_go = min(self._let_go, bound)
-            return True
-        return False
-
     def _bound(self) -> float:
         """No layout not yet found scores less than this."""
-        waiting = self._heap[0][0] if self._heap else inf
-        at_hand = min((visitor.at_hand for visitor in self._visitors), default=self._at_hand)
-        return min(waiting, at_hand, self._let_go, self.shortlist.threshold)
+        theirs = min((visitor.bound for visitor in self._visitors), default=self._at_hand)
+        return min(theirs, self._let_go, self.shortlist.threshold)
 
     def _root_node(self) -> Node:
         return Node(self._tightener.open, self._tightener.usage)
@@ -374,9 +349,7 @@ class Search:
             )
             self.shortlist.use(self.model)
             self._enumerator = enumerator(self.model, self._switches)
-        tightener = Tightener(
-            self.model, self.relaxation, self._switches, self._deadline, self._seed
-        )
+        tightener = Tightener(self.relaxation, self._switches, self._deadline)
         if self._early(tightener):
             self._at_hand = inf
             return "optimal"
@@ -409,6 +382,7 @@ class Search:
                 self._deadline,
                 self._gap,
                 self.shortlist.top,
+                self._seed,
             )
         ]
         return None

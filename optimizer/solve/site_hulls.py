@@ -29,14 +29,13 @@ from numpy.typing import NDArray
 from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
 from optimizer.solve.facets import NONE, facet
+from optimizer.solve.hands import side_by_side
 from optimizer.solve.packing import ROOM, Packing, Sets
 from optimizer.solve.relaxation import Cut, Relaxation, Within
 
 Mask = NDArray[np.bool_]
 #: A site without lines within it.
 _NO_LINES = Within(*(np.zeros(0, dtype=np.int64) for _ in range(4)))
-#: Points at most for which a site is left alone.
-LONGEST_REST = 2
 
 
 @dataclass
@@ -70,10 +69,6 @@ class Site:
     hull: _Hull | None = None
     seen: tuple[bytes, float] | None = None
     """The point last found to be within the hull."""
-    fruitless: int = 0
-    """How often in a row it had no cut."""
-    rest: int = 0
-    """For how many points it is left alone."""
 
     def apart(self, pairs: IntArray, amount: Array, least: float) -> list[Cut]:
         """The cut that pairs which are in no set are not there, if there is more of them."""
@@ -99,37 +94,31 @@ class SiteHulls:
     def use(self, relaxation: Relaxation) -> None:
         """Read points of another relaxation of the same model from now on."""
         self._u = relaxation.u
-        within = relaxation.within_sites()
+        within = relaxation.within_sites
         for number, site in self._sites.items():
             each = within.get(number, _NO_LINES)
             first, second = (np.searchsorted(site.own, end) for end in (each.first, each.second))
             site.within = Within(first, second, each.columns, each.starts)
 
-    def violated(self, value: Array, least: float, *, sparing: bool = False) -> list[Cut]:
-        """Cuts that a fractional point oversteps by more than `least` (largest coefficient 1).
-
-        `sparing`: a site whose hull cut nothing off is left alone for a while.
-        """
-        found = []
+    def violated(self, value: Array, least: float) -> list[Cut]:
+        """Cuts that a fractional point oversteps by more than `least` (largest coefficient 1)."""
+        found: list[Cut] = []
         x = value[: len(self._m.choice)]
         fractional = self._m.site[(x > NONE) & (x < 1.0 - NONE)]
         several = np.flatnonzero(np.bincount(fractional, minlength=self._m.n_sites) >= 2)
+        looked_at: list[tuple[int, Site, tuple[bytes, float]]] = []
         for number in several.tolist():
             site = self._sites[number]
             seen = (np.rint(x[site.own] * 1e5).astype(np.int32).tobytes(), least)
-            if site.seen == seen:
-                continue
-            if sparing and site.rest > 0:
-                site.rest -= 1
-                continue
-            cuts = self._cuts(number, site, value, least)
-            if cuts:
-                found += cuts
-                site.fruitless = 0
-            else:
+            if site.seen != seen:
+                looked_at.append((number, site, seen))
+        several_cuts = side_by_side(
+            lambda each: self._cuts(each[0], each[1], value, least), looked_at
+        )
+        for (_, site, seen), cuts in zip(looked_at, several_cuts, strict=True):
+            found += cuts
+            if not cuts:
                 site.seen = seen
-                site.fruitless += 1
-                site.rest = min(site.fruitless, LONGEST_REST)
         return found
 
     def _cuts(self, number: int, site: Site, value: Array, least: float) -> list[Cut]:

@@ -15,7 +15,6 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.problem.pairwise import Pairwise
 from optimizer.problem.presolve import Switches
 from optimizer.solve.bounds import Bound, Key, combinations
 from optimizer.solve.compiled_hulls import hulls_of_sites
@@ -23,6 +22,7 @@ from optimizer.solve.covers import Covers
 from optimizer.solve.limit_hulls import LimitHulls
 from optimizer.solve.marginals import priced
 from optimizer.solve.relaxation import Cut, Optimum, Relaxation
+from optimizer.solve.site_hulls import SiteHulls
 from optimizer.solve.usage import Usage
 
 Mask = NDArray[np.bool_]
@@ -50,23 +50,30 @@ class Root:
 
 
 class Tightener:
-    """Tightens the root's relaxation of one problem."""
+    """Tightens the relaxation of one problem's root, or of another node.
+
+    `node`: its choices, and what is said of sites; a solved relaxation of it is what is begun with.
+    `known`: what looks for cuts, from earlier relaxations.
+    """
 
     def __init__(
         self,
-        model: Pairwise,
         relaxation: Relaxation,
         switches: Switches,
         deadline: float,
-        seed: int,
+        *,
+        node: tuple[Mask, Usage] | None = None,
+        known: tuple[Covers, SiteHulls] | None = None,
     ):
-        self._m, self._switches, self._deadline, self._seed = model, switches, deadline, seed
+        self._m, self._switches, self._deadline = relaxation.model, switches, deadline
         self.relaxation = relaxation
-        self.covers = Covers(model, relaxation.u)
-        self.hulls = hulls_of_sites(model, relaxation, compiled=switches.compiled)
-        self.limits = LimitHulls(model, relaxation)
-        self.open: Mask = relaxation.open.copy()
-        self.usage = Usage.free(model)
+        self.covers, self.hulls = known or (
+            Covers(self._m, relaxation.u),
+            hulls_of_sites(self._m, relaxation, compiled=switches.compiled),
+        )
+        self.limits = LimitHulls(self._m, relaxation)
+        self.open, self.usage = node or (relaxation.open.copy(), Usage.free(self._m))
+        self.rounds = 0
         self.value = -inf
         self.bound: Bound | None = None
         self._optimum: Optimum | None = relaxation.optimum()
@@ -105,11 +112,15 @@ class Tightener:
         return Root(False)
 
     def hull(
-        self, threshold: Callable[[], float], settled: Callable[[], bool] = lambda: False
+        self,
+        threshold: Callable[[], float],
+        settled: Callable[[], bool] = lambda: False,
+        stopped: Callable[[], bool] = lambda: False,
     ) -> Root:
         """Rounds of hull cuts; choices closed and the relaxation made smaller on the way.
 
-        `settled` is asked every round whether what is left has been seen to otherwise.
+        `settled` is asked every round whether what is left has been seen to otherwise, `stopped`
+        whether to leave it at that.
         """
         fruitless = 0
         for _ in range(HULL_ROUNDS):
@@ -122,6 +133,9 @@ class Tightener:
                 break
             if settled():
                 return Root(True)
+            if stopped():
+                break
+            self.rounds += 1
             cuts = self._overstepped()
             if not cuts or time.perf_counter() > self._deadline:
                 break

@@ -27,8 +27,8 @@ def switches_of(road: str, seed: int, patch: pytest.MonkeyPatch) -> Switches:
     """How to take a road. Branching: small trees are no longer enumerated at their root.
 
     Which further speed-ups are off, how thorough the others are, when a second visitor comes in,
-    when the relaxation is made anew and when regions are looked at by themselves, follows from the
-    seed.
+    when the relaxation is made anew, when nodes are cut like the root and when regions are looked
+    at by themselves, follows from the seed.
     """
     if road == "program":
         return Switches(search=False)
@@ -37,7 +37,12 @@ def switches_of(road: str, seed: int, patch: pytest.MonkeyPatch) -> Switches:
     rng = np.random.default_rng(seed)
     patch.setattr("optimizer.solve.visiting.BUDGET", int(rng.choice([1, 10, 60])))
     patch.setattr("optimizer.solve.search.ALONE", int(rng.choice([0, 2, 30])))
-    patch.setattr("optimizer.solve.visiting.LOOK_UP", int(rng.choice([0, 400])))
+    patch.setattr("optimizer.solve.search.LOOK_UP", int(rng.choice([1, 400])))
+    patch.setattr("optimizer.solve.search.LONG", int(rng.choice([1, 8000])))
+    patch.setattr("optimizer.solve.search.ANEW_AFTER", int(rng.choice([0, 1, 30])))
+    patch.setattr("optimizer.solve.visiting.SHRUNK", float(rng.choice([0.75, 1.0])))
+    patch.setattr("optimizer.solve.visiting.BUDGET_ANEW", int(rng.choice([1, 60])))
+    patch.setattr("optimizer.solve.branching.MOST", int(rng.choice([2, 24])))
     patch.setattr("optimizer.solve.tighten.SHRUNK", float(rng.choice([0.75, 1.0])))
     patch.setattr("optimizer.solve.tighten.FEW", float(rng.choice([-1.0, 8.0])))
     patch.setattr("optimizer.solve.marginals.MOST_CELLS", int(rng.choice([2, 40, 60_000])))

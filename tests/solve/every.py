@@ -72,7 +72,7 @@ def cut_off(model: Pairwise, *, limits: bool = True) -> Relaxation:
     assert relaxation.solve() == "optimal"
     # else there are no cuts where listing is quicker
     switches = Switches(reduced_costs=False, enumeration=False, limit_cuts=limits)
-    tightener = Tightener(model, relaxation, switches, np.inf, 0)
+    tightener = Tightener(relaxation, switches, np.inf)
     tightener.cover()
     tightener.hull(lambda: np.inf)
     return tightener.relaxation

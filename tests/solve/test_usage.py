@@ -105,7 +105,7 @@ def test_a_question_about_a_number_divides_the_layouts() -> None:
         open_ = np.ones(len(model.choice), dtype=bool)
         for wanted in (True, False):
             branching = Branching(model, relaxation, wanted)
-            found = branching._candidates(relaxation.value, open_)
+            found = [each for _, each in branching._candidates(relaxation.value, open_)]
             of_groups = [each for each in found if each.group is not None]
             assert wanted or not of_groups
             for question in of_groups:
