@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import fields, replace
 from math import inf
 
@@ -199,18 +200,21 @@ def test_a_visitor_tells_the_least_of_its_nodes_and_shares_them() -> None:
     assert haul.nodes == 0 and visitor.idle
 
 
+def solved_ones() -> Iterator[tuple[Pairwise, Relaxation]]:
+    for seed in range(8100, 8160):
+        made = layouts(random_study(seed, parts=6, sites=6, lines=5))
+        if made is not None:
+            relaxation = Relaxation(made[1])
+            assert relaxation.solve() == "optimal"
+            yield made[1], relaxation
+
+
 def test_what_is_known_to_be_worth_asking_is_asked_however_far_back_it_is(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr("optimizer.solve.branching.MOST", 1)
     asked = 0
-    for seed in range(8100, 8160):
-        made = layouts(random_study(seed, parts=6, sites=6, lines=5))
-        if made is None:
-            continue
-        model = made[1]
-        relaxation = Relaxation(model)
-        assert relaxation.solve() == "optimal"
+    for model, relaxation in solved_ones():
         branching = Branching(model, relaxation)
         open_ = np.ones(len(model.choice), dtype=bool)
         candidates = branching._candidates(relaxation.value, open_)
@@ -235,13 +239,7 @@ def test_what_is_known_to_be_worth_asking_is_asked_however_far_back_it_is(
 def test_the_same_question_is_not_tried_twice() -> None:
     """Of two answers that are all a slot has, asking for one is asking for the other."""
     seen = 0
-    for seed in range(8100, 8160):
-        made = layouts(random_study(seed, parts=6, sites=6, lines=5))
-        if made is None:
-            continue
-        model = made[1]
-        relaxation = Relaxation(model)
-        assert relaxation.solve() == "optimal"
+    for model, relaxation in solved_ones():
         open_ = np.ones(len(model.choice), dtype=bool)
         found = Branching(model, relaxation)._candidates(relaxation.value, open_)
         told: set[frozenset[int]] = set()
