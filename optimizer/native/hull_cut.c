@@ -158,13 +158,19 @@ static int begun(Facet *f)
     return 1;
 }
 
-/* Keeps a set whose column is at hand. */
+/* Puts the column at hand among those of sets known. */
+static void keep(Facet *f, int k)
+{
+    for (int j = 0; j < f->n; j++)
+        f->known[(size_t)j * KNOWN + k] = f->column[j];
+}
+
+/* Remembers a set whose column is at hand. */
 static void remember(Facet *f, Word set)
 {
     const int k = (int)(f->cut->n_known++ % KNOWN);
     f->cut->known[k] = set;
-    for (int j = 0; j < f->n; j++)
-        f->known[(size_t)j * KNOWN + k] = f->column[j];
+    keep(f, k);
     if (k == f->n_known)
         f->n_known++;
 }
@@ -330,9 +336,12 @@ static int filled(Facet *f, const double *worth, double enough)
             continue;
         f->full[n] = f->cut->known[k];
         memset(f->load[n], 0, sizeof f->load[n]);
-        for (int i = 0; i < p->n_items; i++)
-            for (int q = 0; q < p->n_kinds && f->full[n] >> i & 1; q++)
+        for (int i = 0; i < p->n_items; i++) {
+            if (!(f->full[n] >> i & 1))
+                continue;
+            for (int q = 0; q < p->n_kinds; q++)
                 f->load[n][q] += p->weight[(size_t)i * p->n_kinds + q];
+        }
         n++;
     }
     return n;
@@ -416,8 +425,7 @@ int limbtrim_hull_cut(const Packing *p, const Overstep *asked, HullCut *cut)
     f->n_known = (int)(cut->n_known < KNOWN ? cut->n_known : KNOWN);
     for (int k = 0; k < f->n_known; k++) {
         held(f, cut->known[k], f->column);
-        for (int j = 0; j < f->n; j++)
-            f->known[(size_t)j * KNOWN + k] = f->column[j];
+        keep(f, k);
     }
     middle_of(f);
     int found = facet(f, asked->budget);

@@ -59,13 +59,9 @@ class _Items:
         """The sets known that are of some places only, as words over these."""
         known = self.known[: min(self.n_known, KNOWN)]
         members = members_of(known, len(self.at))
-        still = np.isin(self.at, at, kind="table")
-        members = members[~members[:, ~still].any(axis=1)]
-        found = np.zeros((len(members), len(at)), dtype=bool)
-        place = np.full(int(self.at.max(initial=0)) + 1, -1)
-        place[at[at < len(place)]] = np.flatnonzero(at < len(place))
-        found[:, place[self.at[still]]] = members[:, still]
-        return words(found)
+        same = self.at[:, None] == at
+        whole = ~members[:, ~same.any(axis=1)].any(axis=1)
+        return words(members[whole] @ same)
 
 
 class CompiledSiteHulls(SiteHulls):

@@ -55,5 +55,7 @@ def side_by_side(work: Callable[[Piece], Result], pieces: Iterable[Piece]) -> li
         hand()
     finally:
         for each in helped:
-            each.result()
+            # one that has not begun waits behind someone else's work, and has nothing left to do
+            if not each.cancel():
+                each.result()
     return [found[n] for n in range(len(waiting))]

@@ -285,8 +285,10 @@ class Visitor:
                 asked = self.branching.ask(node.open, node.usage, room)
             if asked.question is not None:
                 likely, other = self._children(node, asked.question)
-                start = Start(self.relaxation, self.relaxation.lp.basis())
-                self.add(self._value, other if self._lost else replace(other, start=start))
+                if not self._lost:
+                    start = Start(self.relaxation, self.relaxation.lp.basis())
+                    other = replace(other, start=start)
+                self.add(self._value, other)
                 return likely
             for question, answer in asked.ruled_out:
                 yes, no = self._answers(node, question)

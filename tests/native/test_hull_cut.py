@@ -14,8 +14,9 @@ from optimizer.native import library
 from optimizer.native.library import ALL, FULL, KNOWN, OVER_BUDGET
 from optimizer.native.structures import HullCut, Overstep, Packing
 from optimizer.problem.arrays import Array, IntArray
+from optimizer.solve.compiled_hulls import _Items
 from optimizer.solve.highs_lp import LiveLinear, Rows
-from optimizer.solve.packing import MOST_ITEMS, ROOM, words
+from optimizer.solve.packing import MOST_ITEMS, ROOM, members_of, words
 from tests.depth import some
 from tests.native import NEEDS_COMPILED
 
@@ -224,3 +225,16 @@ def test_more_items_than_a_word_has_bits_are_not_taken() -> None:
     cut = HullCut(coefficient=np.zeros(n), most=0.0, known=np.zeros(KNOWN), n_known=0)
     asked = Overstep(point=np.ones(n), used=1.0, least=1e-6, least_lift=LEAST_LIFT, budget=PLENTY)
     assert native.limbtrim_hull_cut(packing, asked, ctypes.byref(cut)) == OVER_BUDGET
+
+
+def test_sets_known_go_along_to_other_choices_that_have_all_of_them() -> None:
+    """Items that went take their sets with them; those that stay may stand elsewhere."""
+    members = np.array([[1, 1, 0, 0], [0, 1, 1, 0], [0, 0, 0, 1], [0, 0, 0, 0]], dtype=bool)
+    known = np.zeros(KNOWN, dtype=np.uint64)
+    known[: len(members)] = words(members)
+    at, apart = np.array([7, 2, 9, 4]), np.eye(4, dtype=bool)
+    items = _Items(at, np.zeros((4, 1)), apart, words(apart), known, 4)
+    now = np.array([11, 9, 2, 4])
+    found = members_of(items.known_among(now), len(now))
+    sets = [frozenset(now[each].tolist()) for each in found]
+    assert sets == [frozenset({2, 9}), frozenset({4}), frozenset()]

@@ -195,7 +195,7 @@ def test_a_visitor_tells_the_least_of_its_nodes_and_shares_them() -> None:
         each.looked_up()
     assert sorted((visitor.bound, other.bound)) == [3.0, 4.0]
     assert (visitor.spare, other.spare) == (2, 3)
-    # nothing below 4.5 is wanted: the other nodes are let go of without a visit
+    # nothing beyond 2 is wanted: the nodes left are let go of without a visit
     haul = visitor.dive(Errand(2.0, cutting=False, anew=False, most_nodes=9, work=10**9))
     assert haul.nodes == 0 and visitor.idle
 
