@@ -75,6 +75,8 @@ class Switches:
     marginals: bool = True
     counts: bool = True
     """Ask how many sites of a body segment are used."""
+    long_trials: bool = True
+    """Try the questions that look best for as many simplex iterations as it takes."""
     regions: bool = True
     """List the layouts of the trunk and of each leg by themselves where the tree takes long."""
     node_cuts: bool = True

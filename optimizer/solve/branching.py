@@ -1,10 +1,11 @@
 """Which question to put next: is a site used, how many are, does a slot take one of some choices.
 
 The choices asked about are one choice, or all of a slot at one site, of one model, or on one
-segment of the body. Strong branching: both answers of the likeliest questions are tried for some
-simplex iterations; what they raised the bound by is remembered as a pseudo-cost and not tried
-again once known. An answer that alone takes the bound over the threshold is ruled out for good.
-Else the question with the largest product of both rises wins.
+segment of the body. Strong branching: both answers of the likeliest questions are tried for a few
+simplex iterations, and those of the questions that then look best for as many as it takes; what
+they raised the bound by is remembered as a pseudo-cost and not tried as long again once known. An
+answer that alone takes the bound over the threshold is ruled out for good. Else the question with
+the largest product of both rises wins.
 
 References
 ----------
@@ -20,19 +21,18 @@ from math import floor, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.problem.arrays import Array, IntArray
+from optimizer.problem.arrays import Array
 from optimizer.problem.pairwise import Pairwise
-from optimizer.solve.highs_lp import Basis
 from optimizer.solve.relaxation import Relaxation
+from optimizer.solve.trials import About, Question, Trial, Trials
 from optimizer.solve.usage import Usage
 
 Mask = NDArray[np.bool_]
-#: What a question is about.
-About = tuple[int | None, int | None, int, bytes]
 #: Questions tried at a node, and after how many fruitless ones no further is.
 MOST, FRUITLESS = 24, 12
-#: Simplex iterations each answer is tried for.
-ITERATIONS = 60
+#: After how many fruitless long trials no further is made, and how much less than the best a
+#: question may seem worth to be tried so.
+LONG_FRUITLESS, FAR = 3, 4.0
 #: How far what a slot's other questions were worth does not matter for which is tried first.
 HOPE = 0.5
 #: Closer to 0 or 1 than this is decided.
@@ -40,37 +40,6 @@ _DECIDED = 1e-4
 #: How much sooner than others a question about a number of sites is tried.
 COUNTS_FIRST = 10.0
 _LITTLE = 1e-6
-
-
-@dataclass(frozen=True)
-class Question:
-    """Is `site` used, or does a slot take one of `choices` (numbers of open choices)?
-
-    Or, of a `group`: are more than `level` of its sites used? `value` is how far the relaxation
-    says yes.
-    """
-
-    value: float
-    choices: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
-    site: int | None = None
-    group: int | None = None
-    level: int = 0
-
-    @property
-    def key(self) -> About:
-        """What the question is about, whatever the answer at hand."""
-        return self.site, self.group, self.level, self.choices.tobytes()
-
-    def usages(self, usage: Usage) -> tuple[Usage, Usage] | None:
-        """What is said of sites where the answer is yes, and no; None where they are not asked."""
-        if self.site is not None:
-            return usage.of_site(self.site, True), usage.of_site(self.site, False)
-        if self.group is not None:
-            return (
-                usage.of_group(self.group, self.level, True),
-                usage.of_group(self.group, self.level, False),
-            )
-        return None
 
 
 @dataclass(frozen=True)
@@ -86,9 +55,17 @@ class _Known:
     down: float = 0.0
     up: float = 0.0
     trials: int = 0
+    long: bool = False
 
-    def add(self, down: float, up: float) -> None:
-        self.down, self.up, self.trials = self.down + down, self.up + up, self.trials + 1
+    def add(self, trial: Trial) -> None:
+        """Take in a trial; once there are long ones they alone count."""
+        if self.long and not trial.long:
+            return
+        if trial.long and not self.long:
+            self.down, self.up, self.trials, self.long = 0.0, 0.0, 0, True
+        self.down += trial.down
+        self.up += trial.up
+        self.trials += 1
 
     def merit(self, value: float, room: float) -> float:
         """The product of what both answers bring at a value, neither counted beyond the room."""
@@ -105,11 +82,13 @@ class Branching:
     relaxation: Relaxation
     counts: bool = True
     """Whether to ask about numbers of sites."""
+    long_trials: bool = True
+    """Whether to try the likeliest questions for long."""
     _known: dict[About, _Known] = field(default_factory=dict)
     _of_slot: dict[int, float] = field(default_factory=dict)
     """The most that asking about choices of a slot was worth, per unit."""
-    learned: list[tuple[About, float, float]] = field(default_factory=list)
-    """Trials since last cleared: the question, its rises per unit."""
+    learned: list[Trial] = field(default_factory=list)
+    """Trials since last cleared."""
 
     def __post_init__(self) -> None:
         m = self.model
@@ -118,10 +97,10 @@ class Branching:
         share = m.capacity_use.max(axis=1, initial=0.0)
         self._size = np.maximum.reduceat(share, m.first[:-1])
 
-    def take_in(self, learned: list[tuple[About, float, float]]) -> None:
+    def take_in(self, learned: list[Trial]) -> None:
         """Remember what another visitor's trials brought."""
-        for key, down, up in learned:
-            self._learn(key, down, up)
+        for trial in learned:
+            self._learn(trial)
 
     def know_as(self, other: Branching) -> None:
         """Begin with all that another remembers."""
@@ -139,54 +118,75 @@ class Branching:
         candidates = self._candidates(self.relaxation.value, open_)
         if not candidates:
             return Asked(self.split(open_), [])
-        best: tuple[float, Question] | None = None
+        trials = Trials(self.relaxation, open_, usage, room)
+        weighed = self._weighed(candidates, room, trials)
+        if self.long_trials and not trials.ruled_out:
+            weighed = self._weighed_for_long(weighed, room, trials)
+        if trials.ruled_out:
+            return Asked(None, trials.ruled_out)
+        return Asked(max(weighed, key=lambda each: each[0])[1], [])
+
+    def _weighed(
+        self, candidates: list[tuple[float, Question]], room: float, trials: Trials
+    ) -> list[tuple[float, Question]]:
+        """The merits of all questions known, and of the likeliest others, which are tried."""
+        weighed: list[tuple[float, Question]] = []
         unknown: list[tuple[float, Question]] = []
         for loose, question in candidates:
             known = self._known.get(question.key)
             if known is None:
                 unknown.append((loose * self._hope(question), question))
             else:
-                merit = known.merit(question.value, room)
-                if best is None or merit > best[0]:
-                    best = merit, question
+                weighed.append((known.merit(question.value, room), question))
         unknown.sort(key=lambda each: -each[0])
-        lp = self.relaxation.lp
-        base = lp.objective
-        basis = lp.basis() if unknown else None
-        ruled_out: list[tuple[Question, bool]] = []
+        best = max((merit for merit, _ in weighed), default=0.0)
         fruitless = 0
         for _, question in unknown[:MOST]:
-            assert basis is not None
-            rises = [
-                self._try(question, answer, base, room, open_, usage, basis)
-                for answer in (False, True)
-            ]
-            # a margin for the solver's tolerance: what is ruled out here is not looked at again
-            over = [rise > room + _LITTLE * max(1.0, abs(base)) for rise in rises]
-            ruled_out += [(question, bool(n)) for n in (0, 1) if over[n]]
-            if all(over):
-                return Asked(None, ruled_out)
-            down = min(rises[0], room) / max(question.value, 1e-3)
-            up = min(rises[1], room) / max(1.0 - question.value, 1e-3)
-            self.learned.append((question.key, down, up))
-            merit = self._learn(question.key, down, up).merit(question.value, room)
-            if best is None or merit > best[0]:
-                best, fruitless = (merit, question), 0
-            else:
-                fruitless += 1
-                if fruitless >= FRUITLESS:
-                    break
-        if ruled_out:
-            return Asked(None, ruled_out)
-        return Asked(candidates[0][1] if best is None else best[1], [])
+            merit = self._tried(question, room, trials, long=False)
+            weighed.append((merit, question))
+            fruitless = 0 if merit > best else fruitless + 1
+            best = max(best, merit)
+            if trials.over or fruitless >= FRUITLESS:
+                break
+        return weighed
 
-    def _learn(self, key: About, down: float, up: float) -> _Known:
+    def _weighed_for_long(
+        self, weighed: list[tuple[float, Question]], room: float, trials: Trials
+    ) -> list[tuple[float, Question]]:
+        """The merits of the questions that look best, tried for long where they never were."""
+        found: list[tuple[float, Question]] = []
+        best, fruitless = 0.0, 0
+        for merit, question in sorted(weighed, key=lambda each: -each[0]):
+            if merit * FAR < best:
+                break
+            new = not self._known[question.key].long
+            if new:
+                merit = self._tried(question, room, trials, long=True)  # noqa: PLW2901
+                if trials.ruled_out:
+                    break
+            found.append((merit, question))
+            if merit > best:
+                best, fruitless = merit, 0
+            elif new:
+                fruitless += 1
+                if fruitless >= LONG_FRUITLESS:
+                    break
+        return found
+
+    def _tried(self, question: Question, room: float, trials: Trials, *, long: bool) -> float:
+        """A question's merit after a trial, which is remembered."""
+        trial = trials.of(question, long=long)
+        self.learned.append(trial)
+        return self._learn(trial).merit(question.value, room)
+
+    def _learn(self, trial: Trial) -> _Known:
         """Remember what a question was worth, and how much asking about its slot is."""
-        known = self._known.setdefault(key, _Known())
-        known.add(down, up)
-        if key[3]:
-            slot = int(self.model.slot[np.frombuffer(key[3], dtype=np.int64)[0]])
-            self._of_slot[slot] = max(self._of_slot.get(slot, 0.0), sqrt(down * up))
+        known = self._known.setdefault(trial.about, _Known())
+        known.add(trial)
+        choices = trial.about[3]
+        if choices:
+            slot = int(self.model.slot[np.frombuffer(choices, dtype=np.int64)[0]])
+            self._of_slot[slot] = max(self._of_slot.get(slot, 0.0), sqrt(trial.down * trial.up))
         return known
 
     def _hope(self, question: Question) -> float:
@@ -230,37 +230,6 @@ class Branching:
                         found.append((loose * weight, Question(at, group)))
         found.sort(key=lambda each: -each[0])
         return found
-
-    def _try(
-        self,
-        question: Question,
-        answer: bool,
-        base: float,
-        room: float,
-        open_: Mask,
-        usage: Usage,
-        basis: Basis,
-    ) -> float:
-        """How far the bound rises with one answer, as far as a few iterations tell."""
-        m, lp = self.model, self.relaxation.lp
-        usages = question.usages(usage)
-        if usages is not None:
-            self.relaxation.set_usage(usages[0 if answer else 1])
-        else:
-            columns = question.choices
-            if answer:
-                slot = int(m.slot[columns[0]])
-                own = np.arange(m.first[slot], m.first[slot + 1])
-                columns = np.setdiff1d(own, columns, assume_unique=True)
-            lp.set_bounds(columns, np.zeros(len(columns)), np.zeros(len(columns)))
-        status = lp.solve(iterations=ITERATIONS, cutoff=base + 1.5 * room)
-        rise = 10.0 * room + 1.0 if status == "infeasible" else max(lp.objective - base, 0.0)
-        if usages is not None:
-            self.relaxation.set_usage(usage)
-        else:
-            lp.set_bounds(columns, np.zeros(len(columns)), open_[columns].astype(float))
-        lp.set_basis(basis)
-        return rise
 
     def split(self, open_: Mask) -> Question:
         """Without a fraction to ask about: the likeliest choice of the slot with most choices."""

@@ -41,7 +41,7 @@ DRAWN, IN_VAIN = (0.4, 10_000), 4
 #: How likely a part is drawn that the relaxation puts just where it is, against one it does not.
 SURE = 0.02
 #: Less of a choice in the relaxation than this is none.
-_NONE = 1e-6
+NONE = 1e-6
 
 
 def polish(
@@ -64,7 +64,7 @@ def polish(
     sizes : of neighbourhoods, one after another: share of all slots, partial assignments looked at
     """
     neighbourhoods = Neighbourhoods(model, bound, open_, enumerator, shortlist)
-    neighbourhoods.search(value[: len(model.choice)] > _NONE, HESITANT)
+    neighbourhoods.search(value[: len(model.choice)] > NONE, HESITANT)
     for share, budget in sizes:
         together, fruitless = int(share * model.n_slots), 0
         for n in range(ROUNDS * model.n_slots):

@@ -37,7 +37,7 @@ from optimizer.solve.visiting import Errand, Haul, Node, Visitor
 
 Mask = NDArray[np.bool_]
 #: Hands at the tree, and nodes for which one does.
-VISITORS, ALONE = 2, 4
+VISITORS, ALONE = 2, 1
 #: Combinations (decimal logarithm, per slot) among which the first layouts are looked for at first.
 LIKELY = 0.5
 #: Partial assignments that listing all that is left may take, with the compiled search: after the
@@ -53,10 +53,10 @@ WANDER_AFTER, AGAIN = 50, 3
 #: Nodes after which the tree is taken to be long: then the regions of the body are looked at.
 APART_AFTER = 400
 #: Nodes after which it is long enough for nodes to be cut like the root.
-ANEW_AFTER = 30
+ANEW_AFTER = 6
 #: Simplex iterations, or what takes as long, after which visitors look up; and where nodes are cut
 #: like the root.
-LOOK_UP, LONG = 400, 8000
+LOOK_UP, LONG = 3000, 8000
 #: No limit on nodes.
 LARGE = 2**31
 #: A trunk load this far from where the curve's tangent touches is worth a new tangent [kg].

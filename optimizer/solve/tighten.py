@@ -34,7 +34,7 @@ COVER_ROUNDS, HULL_ROUNDS = 2, 60
 #: the bound, without a threshold) is fruitless; after so many of them cutting ends. Where more
 #: combinations (decimal logarithm) than `LARGE` are left, smaller gains are worth more rounds.
 LITTLE_OF_GAP, LITTLE, FRUITLESS = 0.05, 2e-5, 2
-LARGE, LITTLE_WHERE_LARGE, FRUITLESS_WHERE_LARGE = 30.0, 0.01, 3
+LARGE, LITTLE_WHERE_LARGE, FRUITLESS_WHERE_LARGE = 30.0, 0.03, 3
 #: Combinations left (decimal logarithm) that are listed without further cuts.
 FEW = 8.0
 #: A relaxation is made anew once so much less of its choices or pairs is left.

@@ -19,15 +19,18 @@ from numpy.typing import NDArray
 from optimizer.problem.arrays import IntArray
 from optimizer.problem.presolve import Switches
 from optimizer.solve.bounds import Bound, combinations
-from optimizer.solve.branching import Asked, Branching, Question
+from optimizer.solve.branching import Asked, Branching
 from optimizer.solve.compiled_enumeration import enumerator
 from optimizer.solve.compiled_hulls import hulls_of_sites
 from optimizer.solve.covers import Covers
+from optimizer.solve.enumeration import Listing
 from optimizer.solve.highs_lp import Basis
 from optimizer.solve.marginals import priced
+from optimizer.solve.polishing import HESITANT, NONE
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.site_hulls import SiteHulls
 from optimizer.solve.tighten import SHRUNK, Tightener
+from optimizer.solve.trials import Question
 from optimizer.solve.usage import Usage
 
 Mask = NDArray[np.bool_]
@@ -121,7 +124,7 @@ class Visitor:
         self._root, self._seed = relaxation, seed
         #: The choices left at the root.
         self._left = np.ones(len(self._m.choice), dtype=bool)
-        self.branching = Branching(self._m, relaxation, switches.counts)
+        self.branching = Branching(self._m, relaxation, switches.counts, switches.long_trials)
         self.enumerator = enumerator(self._m, switches)
         self._switches, self._deadline, self._gap, self._top = switches, deadline, gap, top
         compiled = self.enumerator.compiled
@@ -271,6 +274,8 @@ class Visitor:
             node, bound, self._value = bounded
             if self._worth_enumerating(node.open) and self._listed(node, bound, errand, haul):
                 return None
+            if not self._lost:
+                self._look_near(node, bound, errand, haul)
             if anew and not self._lost and self._much_closed(node.open):
                 anew = False
                 closer = self._cut_anew(node, errand.threshold)
@@ -326,22 +331,13 @@ class Visitor:
 
     def _listed(self, node: Node, bound: Bound, errand: Errand, haul: Haul) -> bool:
         """Whether all layouts of a node that may be wanted were listed."""
-        before, budget = self.enumerator.extended, self._budget
+        budget = self._budget
         if combinations(self._m, node.open) == 0.0:
             budget = None  # there is nothing to split
         elif self.relaxation is not self._root and self.enumerator.compiled:
             budget = BUDGET_ANEW
-        found = self.enumerator.run(
-            bound,
-            node.open,
-            errand.threshold,
-            budget=budget,
-            deadline=self._deadline,
-            top=self._top,
-        )
-        self._worked += (self.enumerator.extended - before) // LISTED_PER_STEP
+        found = self._enumerated(bound, node.open, errand, haul, budget)
         self._learn(node.open, not found.over_budget)
-        haul.found.append(found.rows)
         if found.over_budget:
             return False
         if not found.complete:
@@ -349,6 +345,30 @@ class Visitor:
             self.add(self._value, node)
             haul.full = True
         return True
+
+    def _look_near(self, node: Node, bound: Bound, errand: Errand, haul: Haul) -> None:
+        """Look for layouts made of nothing but what the relaxation has something of."""
+        if not (self.enumerator.compiled and self._switches.local_search):
+            return
+        some = self.relaxation.value[: len(self._m.choice)] > NONE
+        self._enumerated(bound, node.open & some, errand, haul, HESITANT)
+
+    def _enumerated(
+        self, bound: Bound, open_: Mask, errand: Errand, haul: Haul, budget: int | None
+    ) -> Listing:
+        """List what may be wanted of some choices."""
+        before = self.enumerator.extended
+        found = self.enumerator.run(
+            bound,
+            open_,
+            errand.threshold,
+            budget=budget,
+            deadline=self._deadline,
+            top=self._top,
+        )
+        self._worked += (self.enumerator.extended - before) // LISTED_PER_STEP
+        haul.found.append(found.rows)
+        return found
 
     def _much_closed(self, open_: Mask) -> bool:
         """Whether a smaller relaxation would have far fewer choices."""

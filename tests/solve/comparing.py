@@ -43,6 +43,8 @@ def switches_of(road: str, seed: int, patch: pytest.MonkeyPatch) -> Switches:
     patch.setattr("optimizer.solve.visiting.SHRUNK", float(rng.choice([0.75, 1.0])))
     patch.setattr("optimizer.solve.visiting.BUDGET_ANEW", int(rng.choice([1, 60])))
     patch.setattr("optimizer.solve.branching.MOST", int(rng.choice([2, 24])))
+    patch.setattr("optimizer.solve.branching.LONG_FRUITLESS", int(rng.choice([1, 30])))
+    patch.setattr("optimizer.solve.trials.SHORT", int(rng.choice([1, 60])))
     patch.setattr("optimizer.solve.tighten.SHRUNK", float(rng.choice([0.75, 1.0])))
     patch.setattr("optimizer.solve.tighten.FEW", float(rng.choice([-1.0, 8.0])))
     patch.setattr("optimizer.solve.marginals.MOST_CELLS", int(rng.choice([2, 40, 60_000])))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import fields, replace
 from math import inf
 
@@ -11,7 +10,6 @@ import pytest
 
 from optimizer.problem.pairwise import Pairwise
 from optimizer.problem.presolve import Switches
-from optimizer.solve.branching import Branching, Question
 from optimizer.solve.covers import Covers
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.scoring import Scorer
@@ -198,58 +196,3 @@ def test_a_visitor_tells_the_least_of_its_nodes_and_shares_them() -> None:
     # nothing beyond 2 is wanted: the nodes left are let go of without a visit
     haul = visitor.dive(Errand(2.0, cutting=False, anew=False, most_nodes=9, work=10**9))
     assert haul.nodes == 0 and visitor.idle
-
-
-def solved_ones() -> Iterator[tuple[Pairwise, Relaxation]]:
-    for seed in range(8100, 8160):
-        made = layouts(random_study(seed, parts=6, sites=6, lines=5))
-        if made is not None:
-            relaxation = Relaxation(made[1])
-            assert relaxation.solve() == "optimal"
-            yield made[1], relaxation
-
-
-def test_what_is_known_to_be_worth_asking_is_asked_however_far_back_it_is(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr("optimizer.solve.branching.MOST", 1)
-    asked = 0
-    for model, relaxation in solved_ones():
-        branching = Branching(model, relaxation)
-        open_ = np.ones(len(model.choice), dtype=bool)
-        candidates = branching._candidates(relaxation.value, open_)
-        if len(candidates) < 3:
-            continue
-        last: Question = candidates[-1][1]
-        branching.take_in([(last.key, 1e6, 1e6)])
-        found = branching.ask(open_, Usage.free(model), 1e9)
-        if found.ruled_out:
-            continue
-        assert found.question is not None and found.question.key == last.key
-        again = Branching(model, relaxation)
-        again.know_as(branching)
-        found = again.ask(open_, Usage.free(model), 1e9)
-        if found.ruled_out:
-            continue
-        assert found.question is not None and found.question.key == last.key
-        asked += 1
-    assert asked > 3
-
-
-def test_the_same_question_is_not_tried_twice() -> None:
-    """Of two answers that are all a slot has, asking for one is asking for the other."""
-    seen = 0
-    for model, relaxation in solved_ones():
-        open_ = np.ones(len(model.choice), dtype=bool)
-        found = Branching(model, relaxation)._candidates(relaxation.value, open_)
-        told: set[frozenset[int]] = set()
-        for _, question in found:
-            if not len(question.choices):
-                continue
-            slot = int(model.slot[question.choices[0]])
-            own = frozenset(range(model.first[slot], model.first[slot + 1]))
-            mine = frozenset(question.choices.tolist())
-            assert mine not in told and own - mine not in told
-            told.add(mine)
-            seen += 1
-    assert seen > 20
