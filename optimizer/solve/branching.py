@@ -30,9 +30,9 @@ from optimizer.solve.usage import Usage
 Mask = NDArray[np.bool_]
 #: Questions tried at a node, and after how many fruitless ones no further is.
 MOST, FRUITLESS = 24, 12
-#: After how many fruitless long trials no further is made, and how much less than the best a
-#: question may seem worth to be tried so.
-LONG_FRUITLESS, FAR = 3, 4.0
+#: After how many fruitless long trials no further is made, at first and in a long tree, where the
+#: same questions come up again; how much less than the best a question tried so may seem worth.
+LONG_FRUITLESS, IN_LONG_TREE, FAR = 1, 3, 4.0
 #: How far what a slot's other questions were worth does not matter for which is tried first.
 HOPE = 0.5
 #: Closer to 0 or 1 than this is decided.
@@ -107,13 +107,14 @@ class Branching:
         self._known = {key: replace(known) for key, known in other._known.items()}
         self._of_slot = dict(other._of_slot)
 
-    def ask(self, open_: Mask, usage: Usage, room: float) -> Asked:
+    def ask(self, open_: Mask, usage: Usage, room: float, *, patient: bool = False) -> Asked:
         """The best question at the relaxation's last optimum.
 
         Parameters
         ----------
         open_, usage : what is allowed at this node
         room : how far the bound may rise before the node is done with
+        patient : whether more questions are tried for long
         """
         candidates = self._candidates(self.relaxation.value, open_)
         if not candidates:
@@ -121,7 +122,8 @@ class Branching:
         trials = Trials(self.relaxation, open_, usage, room)
         weighed = self._weighed(candidates, room, trials)
         if self.long_trials and not trials.ruled_out:
-            weighed = self._weighed_for_long(weighed, room, trials)
+            most = IN_LONG_TREE if patient else LONG_FRUITLESS
+            weighed = self._weighed_for_long(weighed, room, trials, most)
         if trials.ruled_out:
             return Asked(None, trials.ruled_out)
         return Asked(max(weighed, key=lambda each: each[0])[1], [])
@@ -151,9 +153,12 @@ class Branching:
         return weighed
 
     def _weighed_for_long(
-        self, weighed: list[tuple[float, Question]], room: float, trials: Trials
+        self, weighed: list[tuple[float, Question]], room: float, trials: Trials, most: int
     ) -> list[tuple[float, Question]]:
-        """The merits of the questions that look best, tried for long where they never were."""
+        """The merits of the questions that look best, tried for long where they never were.
+
+        Until `most` trials in a row were fruitless.
+        """
         found: list[tuple[float, Question]] = []
         best, fruitless = 0.0, 0
         for merit, question in sorted(weighed, key=lambda each: -each[0]):
@@ -169,7 +174,7 @@ class Branching:
                 best, fruitless = merit, 0
             elif new:
                 fruitless += 1
-                if fruitless >= LONG_FRUITLESS:
+                if fruitless >= most:
                     break
         return found
 

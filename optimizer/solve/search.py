@@ -52,10 +52,9 @@ SIZE_PER_TRIP = 20.0
 WANDER_AFTER, AGAIN = 50, 3
 #: Nodes after which the tree is taken to be long: then the regions of the body are looked at.
 APART_AFTER = 400
-#: Nodes after which it is long enough for nodes to be cut like the root.
-ANEW_AFTER = 6
-#: Simplex iterations, or what takes as long, after which visitors look up; and where nodes are cut
-#: like the root.
+#: Nodes after which it is long enough for nodes to be cut like the root and for more trials.
+LONG_AFTER = 6
+#: Simplex iterations, or what takes as long, after which visitors look up; and in such a tree.
 LOOK_UP, LONG = 3000, 8000
 #: No limit on nodes.
 LARGE = 2**31
@@ -169,13 +168,13 @@ class Search:
                 most = self._nodes_left() // len(busy)
                 if most <= 0:
                     return "node_limit"
-            anew = self._switches.node_cuts and self._nodes >= ANEW_AFTER
+            long = self._nodes >= LONG_AFTER
             errand = Errand(
                 self.shortlist.threshold,
                 cutting=self._nodes > 0,
-                anew=anew,
+                long=long,
                 most_nodes=most,
-                work=LONG if anew else LOOK_UP,
+                work=LONG if long else LOOK_UP,
             )
             waiting = [pool.submit(visitor.dive, errand) for visitor in busy[1:]]
             hauls = [busy[0].dive(errand)]

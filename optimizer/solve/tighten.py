@@ -34,7 +34,9 @@ COVER_ROUNDS, HULL_ROUNDS = 2, 60
 #: the bound, without a threshold) is fruitless; after so many of them cutting ends. Where more
 #: combinations (decimal logarithm) than `LARGE` are left, smaller gains are worth more rounds.
 LITTLE_OF_GAP, LITTLE, FRUITLESS = 0.05, 2e-5, 2
-LARGE, LITTLE_WHERE_LARGE, FRUITLESS_WHERE_LARGE = 30.0, 0.03, 3
+LARGE, LITTLE_WHERE_LARGE, FRUITLESS_WHERE_LARGE = 30.0, 0.01, 3
+#: The smaller gains of a node other than the root: splitting it costs less, and there are many.
+LITTLE_AT_NODE = 0.03
 #: Combinations left (decimal logarithm) that are listed without further cuts.
 FEW = 8.0
 #: A relaxation is made anew once so much less of its choices or pairs is left.
@@ -72,6 +74,7 @@ class Tightener:
             hulls_of_sites(self._m, relaxation, compiled=switches.compiled),
         )
         self.limits = LimitHulls(self._m, relaxation)
+        self._little_where_large = LITTLE_AT_NODE if node else LITTLE_WHERE_LARGE
         self.open, self.usage = node or (relaxation.open.copy(), Usage.free(self._m))
         self.rounds = 0
         self.value = -inf
@@ -146,7 +149,7 @@ class Tightener:
             self.bounded()
             large = combinations(self._m, self.open) > LARGE
             gap = threshold() - self.value
-            share = LITTLE_WHERE_LARGE if large else LITTLE_OF_GAP
+            share = self._little_where_large if large else LITTLE_OF_GAP
             little = share * gap if gap < inf else LITTLE * abs(before)
             fruitless = fruitless + 1 if self.value - before < little else 0
             if fruitless >= (FRUITLESS_WHERE_LARGE if large else FRUITLESS):

@@ -78,14 +78,14 @@ class Node:
 class Errand:
     """What a visitor is to do until it looks up.
 
-    Nothing that scores more than `threshold` is wanted. `cutting`: nodes are cut; `anew`: like a
-    root, where much has been closed. It ends after `most_nodes`, or `work` (simplex iterations, or
-    what takes as long).
+    Nothing that scores more than `threshold` is wanted. `cutting`: nodes are cut; `long`: the tree
+    is, so nodes where much has been closed are cut like a root, and more is tried before one is
+    split. It ends after `most_nodes`, or `work` (simplex iterations, or what takes as long).
     """
 
     threshold: float
     cutting: bool
-    anew: bool
+    long: bool
     most_nodes: int
     work: int
 
@@ -266,7 +266,7 @@ class Visitor:
 
     def _visit(self, node: Node, errand: Errand, haul: Haul) -> Node | None:
         """Bound a node; enumerate it or split it. Returns the child to go on with, if any."""
-        anew = errand.anew
+        anew = errand.long and self._switches.node_cuts
         while True:
             bounded = self._bounded(node, errand, haul)
             if bounded is None:
@@ -287,7 +287,7 @@ class Visitor:
             if self._lost:
                 asked = Asked(self.branching.split(node.open), [])
             else:
-                asked = self.branching.ask(node.open, node.usage, room)
+                asked = self.branching.ask(node.open, node.usage, room, patient=errand.long)
             if asked.question is not None:
                 likely, other = self._children(node, asked.question)
                 if not self._lost:

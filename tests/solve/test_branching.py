@@ -233,7 +233,7 @@ def test_layouts_of_what_a_relaxation_has_are_found() -> None:
         threshold = float(np.quantile(scores, 0.3))
         wanted = made[some_of[made].all(axis=1) & (scores <= threshold)]
         haul = Haul()
-        errand = Errand(threshold, cutting=False, anew=False, most_nodes=1, work=1)
+        errand = Errand(threshold, cutting=False, long=False, most_nodes=1, work=1)
         visitor._look_near(Node(open_, usage), relaxation.bound(usage), errand, haul)
         rows = np.concatenate(haul.found)
         # what is listed is offered to a shortlist, which scores it

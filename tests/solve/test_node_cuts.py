@@ -42,7 +42,7 @@ def dear(patch: pytest.MonkeyPatch) -> list[int]:
         return cut_anew(self, node, threshold)
 
     patch.setattr(Visitor, "_cut_anew", counted)
-    patch.setattr("optimizer.solve.search.ANEW_AFTER", 0)
+    patch.setattr("optimizer.solve.search.LONG_AFTER", 0)
     patch.setattr("optimizer.solve.search.LONG", 1)
     patch.setattr("optimizer.solve.search.ALONE", 1)
     patch.setattr("optimizer.solve.visiting.SHRUNK", 1.0)
@@ -194,5 +194,5 @@ def test_a_visitor_tells_the_least_of_its_nodes_and_shares_them() -> None:
     assert sorted((visitor.bound, other.bound)) == [3.0, 4.0]
     assert (visitor.spare, other.spare) == (2, 3)
     # nothing beyond 2 is wanted: the nodes left are let go of without a visit
-    haul = visitor.dive(Errand(2.0, cutting=False, anew=False, most_nodes=9, work=10**9))
+    haul = visitor.dive(Errand(2.0, cutting=False, long=False, most_nodes=9, work=10**9))
     assert haul.nodes == 0 and visitor.idle
