@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import product
+from math import inf
 
 import numpy as np
 
@@ -11,9 +12,12 @@ from optimizer.problem.build import build_problem
 from optimizer.problem.pairwise import Pairwise, pairwise
 from optimizer.problem.presolve import Reduced, Switches, reduce
 from optimizer.setting import build_setting
+from optimizer.solve.covers import Covers
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.scoring import Scorer
+from optimizer.solve.site_hulls import SiteHulls
 from optimizer.solve.tighten import Tightener
+from optimizer.solve.visiting import Visitor
 from optimizer.study.model import Study
 
 MOST = 40_000
@@ -76,3 +80,9 @@ def cut_off(model: Pairwise, *, limits: bool = True) -> Relaxation:
     tightener.cover()
     tightener.hull(lambda: np.inf)
     return tightener.relaxation
+
+
+def visitor_of(model: Pairwise, relaxation: Relaxation, top: int = 1) -> Visitor:
+    """A visitor of a tree that has just begun, with all the time it needs."""
+    covers, hulls = Covers(model, relaxation.u), SiteHulls(model, relaxation)
+    return Visitor(relaxation, covers, hulls, Switches(), inf, 0.0, top, 0)

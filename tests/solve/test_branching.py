@@ -14,17 +14,15 @@ from optimizer.problem.pairwise import Pairwise
 from optimizer.problem.presolve import Switches
 from optimizer.solve.branching import Branching
 from optimizer.solve.compiled_enumeration import enumerator
-from optimizer.solve.covers import Covers
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.scoring import Scorer
 from optimizer.solve.search import Search
-from optimizer.solve.site_hulls import SiteHulls
 from optimizer.solve.trials import Question, Trial, Trials
 from optimizer.solve.usage import Usage
-from optimizer.solve.visiting import Errand, Haul, Node, Visitor
+from optimizer.solve.visiting import Errand, Haul, Node
 from tests.depth import some
 from tests.instances import random_study
-from tests.solve.every import layouts
+from tests.solve.every import layouts, visitor_of
 
 
 def solved_with_layouts() -> Iterator[tuple[Pairwise, Relaxation, IntArray]]:
@@ -217,16 +215,7 @@ def test_layouts_of_what_a_relaxation_has_are_found() -> None:
         listing = enumerator(model, Switches())
         if not listing.compiled:
             pytest.skip("no compiled parts")
-        visitor = Visitor(
-            relaxation,
-            Covers(model, relaxation.u),
-            SiteHulls(model, relaxation),
-            Switches(),
-            inf,
-            0.0,
-            1000,
-            0,
-        )
+        visitor = visitor_of(model, relaxation, top=1000)
         open_, usage = np.ones(len(model.choice), dtype=bool), Usage.free(model)
         some_of = relaxation.value[: len(model.choice)] > 1e-6
         scores = Scorer(model).scores(made, np.inf)[0]

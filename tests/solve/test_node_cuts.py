@@ -20,7 +20,7 @@ from optimizer.solve.usage import Usage, groups
 from optimizer.solve.visiting import Errand, Node, Visitor
 from tests.depth import some
 from tests.instances import random_study
-from tests.solve.every import layouts
+from tests.solve.every import layouts, visitor_of
 
 #: A tree that is spared nothing but closing and cuts.
 TREE = Switches(
@@ -171,16 +171,7 @@ def test_a_visitor_tells_the_least_of_its_nodes_and_shares_them() -> None:
     model = made[1]
     relaxation = Relaxation(model)
     assert relaxation.solve() == "optimal"
-    visitor = Visitor(
-        relaxation,
-        Covers(model, relaxation.u),
-        SiteHulls(model, relaxation),
-        Switches(),
-        inf,
-        0.0,
-        1,
-        0,
-    )
+    visitor = visitor_of(model, relaxation)
     node = Node(np.ones(len(model.choice), dtype=bool), Usage.free(model))
     for bound in (5.0, 3.0, 4.0, 7.0, 6.0):
         visitor.add(bound, node)
