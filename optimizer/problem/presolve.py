@@ -125,7 +125,9 @@ def _consistent(problem: Problem) -> tuple[Mask, dict[int, str]]:
             if not due[n]:
                 continue
             due[n] = False
-            reached_a, reached_b = table @ still[b] > 0.0, still[a] @ table > 0.0
+            # of noughts and ones: a flag that the product now and then leaves behind means nothing
+            with np.errstate(invalid="ignore"):
+                reached_a, reached_b = table @ still[b] > 0.0, still[a] @ table > 0.0
             for ends, reached, slot in ((a, reached_a, line.slot_a), (b, reached_b, line.slot_b)):
                 kept = still[ends] * reached
                 n_kept = int(np.count_nonzero(kept))
