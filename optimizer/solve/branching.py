@@ -134,10 +134,11 @@ class Branching:
         """The merits of all questions known, and of the likeliest others, which are tried."""
         weighed: list[tuple[float, Question]] = []
         unknown: list[tuple[float, Question]] = []
+        usual = sum(self._of_slot.values()) / max(len(self._of_slot), 1)
         for loose, question in candidates:
             known = self._known.get(question.key)
             if known is None:
-                unknown.append((loose * self._hope(question), question))
+                unknown.append((loose * self._hope(question, usual), question))
             else:
                 weighed.append((known.merit(question.value, room), question))
         unknown.sort(key=lambda each: -each[0])
@@ -194,13 +195,12 @@ class Branching:
             self._of_slot[slot] = max(self._of_slot.get(slot, 0.0), sqrt(trial.down * trial.up))
         return known
 
-    def _hope(self, question: Question) -> float:
-        """What questions of a slot were worth at best, to the mean; 1 where none was asked."""
-        if not len(question.choices) or not self._of_slot:
+    def _hope(self, question: Question, usual: float) -> float:
+        """What questions of a slot were worth at best, to what is usual; 1 where none was asked."""
+        if not len(question.choices) or usual == 0.0:
             return 1.0
-        mean = sum(self._of_slot.values()) / len(self._of_slot)
-        own = self._of_slot.get(int(self.model.slot[question.choices[0]]), mean)
-        return HOPE + (1.0 - HOPE) * own / mean if mean > 0.0 else 1.0
+        own = self._of_slot.get(int(self.model.slot[question.choices[0]]), usual)
+        return HOPE + (1.0 - HOPE) * own / usual
 
     def _candidates(self, value: Array, open_: Mask) -> list[tuple[float, Question]]:
         """All questions, the one to be tried first in front, with how much speaks for that."""

@@ -25,6 +25,7 @@ from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.pairwise import Pairwise
 from optimizer.solve.bounds import Bound
 from optimizer.solve.enumeration import Enumerator
+from optimizer.solve.facets import NONE
 from optimizer.solve.hands import HANDS, side_by_side
 from optimizer.solve.shortlist import TIE, Shortlist
 
@@ -40,8 +41,6 @@ HESITANT = 20_000
 DRAWN, IN_VAIN = (0.4, 10_000), 4
 #: How likely a part is drawn that the relaxation puts just where it is, against one it does not.
 SURE = 0.02
-#: Less of a choice in the relaxation than this is none.
-NONE = 1e-6
 
 
 def polish(

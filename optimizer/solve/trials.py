@@ -61,7 +61,10 @@ class Question:
 
 @dataclass(frozen=True)
 class Trial:
-    """How far the answers no and yes raise the bound, per unit of what they take away."""
+    """How far the answers no and yes raise the bound, per unit of what they take away.
+
+    `long`: as far as `LONG` iterations tell, not `SHORT` ones.
+    """
 
     about: About
     down: float

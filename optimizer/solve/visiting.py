@@ -24,9 +24,10 @@ from optimizer.solve.compiled_enumeration import enumerator
 from optimizer.solve.compiled_hulls import hulls_of_sites
 from optimizer.solve.covers import Covers
 from optimizer.solve.enumeration import Listing
+from optimizer.solve.facets import NONE
 from optimizer.solve.highs_lp import Basis
 from optimizer.solve.marginals import priced
-from optimizer.solve.polishing import HESITANT, NONE
+from optimizer.solve.polishing import HESITANT
 from optimizer.solve.relaxation import Relaxation
 from optimizer.solve.site_hulls import SiteHulls
 from optimizer.solve.tighten import SHRUNK, Tightener

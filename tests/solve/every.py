@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from itertools import product
 from math import inf
 
 import numpy as np
 
-from optimizer.problem.arrays import IntArray
+from optimizer.problem.arrays import Array, IntArray
 from optimizer.problem.build import build_problem
 from optimizer.problem.pairwise import Pairwise, pairwise
 from optimizer.problem.presolve import Reduced, Switches, reduce
@@ -19,6 +20,7 @@ from optimizer.solve.site_hulls import SiteHulls
 from optimizer.solve.tighten import Tightener
 from optimizer.solve.visiting import Visitor
 from optimizer.study.model import Study
+from tests.instances import random_study
 
 MOST = 40_000
 #: Fewer layouts than this tell little.
@@ -86,3 +88,12 @@ def visitor_of(model: Pairwise, relaxation: Relaxation, top: int = 1) -> Visitor
     """A visitor of a tree that has just begun, with all the time it needs."""
     covers, hulls = Covers(model, relaxation.u), SiteHulls(model, relaxation)
     return Visitor(relaxation, covers, hulls, Switches(), inf, 0.0, top, 0)
+
+
+def scored(seeds: Iterable[int]) -> Iterator[tuple[Reduced, Array]]:
+    """Small random problems, with the scores of all their layouts, the best first."""
+    for seed in seeds:
+        made = layouts(random_study(seed, parts=5, sites=6, lines=4), 7000)
+        if made is not None:
+            reduced, model, rows = made
+            yield reduced, np.sort(Scorer(model).scores(rows, inf)[0])

@@ -22,7 +22,7 @@ from optimizer.solve.usage import Usage
 from optimizer.solve.visiting import Errand, Haul, Node
 from tests.depth import some
 from tests.instances import random_study
-from tests.solve.every import layouts, visitor_of
+from tests.solve.every import layouts, scored, visitor_of
 
 
 def solved_with_layouts() -> Iterator[tuple[Pairwise, Relaxation, IntArray]]:
@@ -190,12 +190,7 @@ def test_long_trials_change_no_answer(top: int, monkeypatch: pytest.MonkeyPatch)
         Switches(), enumeration=False, hull_cuts=False, cover_cuts=False, first_layouts=False
     )
     branched = 0
-    for seed in some(range(8400, 8440), 20):
-        made = layouts(random_study(seed, parts=5, sites=6, lines=4), 7000)
-        if made is None:
-            continue
-        reduced, model, rows = made
-        wanted = np.sort(Scorer(model).scores(rows, np.inf)[0])
+    for reduced, wanted in scored(some(range(8400, 8440), 20)):
         told = []
         for long in (True, False):
             found = Search(reduced, top=top, switches=replace(bare, long_trials=long)).run()

@@ -20,7 +20,7 @@ from optimizer.solve.usage import Usage, groups
 from optimizer.solve.visiting import Errand, Node, Visitor
 from tests.depth import some
 from tests.instances import random_study
-from tests.solve.every import layouts, visitor_of
+from tests.solve.every import layouts, scored, visitor_of
 
 #: A tree that is spared nothing but closing and cuts.
 TREE = Switches(
@@ -54,12 +54,7 @@ def dear(patch: pytest.MonkeyPatch) -> list[int]:
 def test_all_that_is_wanted_is_found(top: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Against every layout there is."""
     cut = dear(monkeypatch)
-    for seed in some(range(8300, 8340), 20):
-        made = layouts(random_study(seed, parts=5, sites=6, lines=4), 7000)
-        if made is None:
-            continue
-        reduced, model, rows = made
-        wanted = np.sort(Scorer(model).scores(rows, np.inf)[0])
+    for reduced, wanted in scored(some(range(8300, 8340), 20)):
         for switches in (TREE, replace(TREE, compiled=True), replace(TREE, counts=True)):
             found = Search(reduced, top=top, switches=switches).run()
             assert found.status == "optimal"
